@@ -1,0 +1,58 @@
+# Two commands set everything up on a fresh machine: `make demo` and `make test`.
+# What they need beforehand: Python 3.11 or newer, make and git. All else lands in .venv and dist.
+
+PYTHON ?= $(shell command -v python3.13 || command -v python3.12 || command -v python3.11 || command -v python3)
+VENV ?= .venv
+BIN := $(VENV)/bin
+SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml README.md LICENSE
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help demo test lint bench clean
+
+help:
+	@echo "make demo    a simulated pump house through a cold night, in this terminal"
+	@echo "make test    everything that CI runs: lint, types, tests on the built wheel"
+	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
+	@echo "make clean   removes what make made"
+
+demo: $(VENV)/.installed
+	$(BIN)/overwinter demo
+
+# The wheel is what is tested: src/ is never on the path of an installed copy.
+test: $(VENV)/.installed-test lint
+	$(BIN)/python -m coverage erase
+	$(BIN)/python -m coverage run -m pytest
+
+lint: $(VENV)/.installed-test
+	$(BIN)/ruff check src tests
+	$(BIN)/ruff format --check src tests
+	$(BIN)/mypy
+
+bench: $(VENV)/.installed-test
+	$(BIN)/python -m tests.bench
+
+$(VENV)/bin/python:
+	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed" >&2; exit 1; }
+	@"$(PYTHON)" -m venv $(VENV) || { rm -rf $(VENV); \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	    apt-get install -y --no-install-recommends python3-venv && "$(PYTHON)" -m venv $(VENV); \
+	  else echo "Python's venv module is incomplete: as root, apt-get install python3-venv" >&2; exit 1; fi; }
+
+$(VENV)/.wheel: $(SOURCES) | $(VENV)/bin/python
+	rm -rf dist
+	$(BIN)/python -m pip install --quiet "hatchling>=1.18"
+	$(BIN)/python -m pip wheel --quiet --no-deps --no-build-isolation --wheel-dir dist .
+	touch $@
+
+$(VENV)/.installed: $(VENV)/.wheel
+	$(BIN)/python -m pip install --quiet dist/overwinter-*.whl
+	$(BIN)/python -m pip install --quiet --no-deps --force-reinstall dist/overwinter-*.whl
+	touch $@
+
+$(VENV)/.installed-test: $(VENV)/.installed
+	$(BIN)/python -m pip install --quiet "$$(ls dist/overwinter-*.whl)[test]"
+	touch $@
+
+clean:
+	rm -rf $(VENV) build dist .coverage* .hypothesis .mypy_cache .ruff_cache .pytest_cache
