@@ -1,0 +1,127 @@
+"""How cold it is outdoors, as formulas of time: every night here is invented, none was observed.
+
+Rule 1: weather is a function of time alone. It may be asked in any order and twice, and says the same.
+Rule 2: chance is drawn once, from the seed, when the weather is made.
+
+Time is in seconds from the beginning that each formula names; hours of day are local solar time.
+"""
+
+import math
+import random
+from collections.abc import Callable
+from typing import TypeAlias
+
+Weather: TypeAlias = Callable[[float], float]
+"""From seconds to outdoor temperature [°C]."""
+
+HOUR_S = 3600.0
+DAY_S = 86400.0
+
+DAWN_S = 13 * HOUR_S
+"""From six in the evening to seven in the morning: the coldest moment of a night."""
+
+WOBBLE_H = (0.31, 0.53, 0.89, 1.7, 3.1, 5.3)
+"""Periods of passing clouds and breezes [h]; no two are in step."""
+
+
+def cold_night(
+    *, seed: int, evening_c: float = -2.0, dawn_c: float = -14.0, wobble_k: float = 0.4
+) -> Weather:
+    """A clear, still winter night, again and again; time begins at six in the evening.
+
+    Until dawn, with s = time since evening / 13 h, the ground radiates and T = evening - (evening - dawn)·√s
+    (the square-root law of nightly cooling, from memory); after it, with s = time since dawn / 11 h, the sun
+    brings T = dawn + (evening - dawn)·(1 - cos πs)/2 back to the evening's. A wobble is added.
+
+    Parameters
+    ----------
+    seed : int
+        Draws the wobble.
+    evening_c, dawn_c : float
+        At the beginning and at the coldest [°C].
+    wobble_k : float
+        Standard deviation of the wobble [K]; 0 is none.
+    """
+    wobble = _wobble(seed, wobble_k)
+    fall_k = evening_c - dawn_c
+
+    def outdoor_c(now_s: float) -> float:
+        hour_s = now_s % DAY_S
+        if hour_s <= DAWN_S:
+            smooth_c = evening_c - fall_k * math.sqrt(hour_s / DAWN_S)
+        else:
+            smooth_c = dawn_c + fall_k * _rise((hour_s - DAWN_S) / (DAY_S - DAWN_S))
+        return smooth_c + wobble(now_s)
+
+    return outdoor_c
+
+
+def cold_snap(
+    *,
+    seed: int,
+    mild_c: float = 2.0,
+    cold_c: float = -16.0,
+    begins_s: float = 1.0 * DAY_S,
+    front_s: float = 0.5 * DAY_S,
+    lasts_s: float = 3.0 * DAY_S,
+    swing_k: float = 6.0,
+    wobble_k: float = 0.8,
+) -> Weather:
+    """Mild, then a front, some days of cold, and mild again; time begins at midnight.
+
+    The daily mean goes from `mild_c` to `cold_c` by half a cosine within `front_s`, stays for `lasts_s`, and
+    goes back the same way. To it comes a daily swing of `swing_k` from lowest (06:00) to highest (18:00),
+    one cosine, and the wobble.
+
+    Parameters
+    ----------
+    seed : int
+        Draws the wobble.
+    mild_c, cold_c : float
+        Daily means before and within the snap [°C].
+    begins_s, front_s, lasts_s : float
+        When the front arrives, how long it takes to pass, and how long the cold stays [s].
+    swing_k, wobble_k : float
+        Lowest to highest of a day, and standard deviation of the wobble [K].
+    """
+    wobble = _wobble(seed, wobble_k)
+
+    def outdoor_c(now_s: float) -> float:
+        since_s = now_s - begins_s
+        depth = _rise(since_s / front_s) - _rise((since_s - front_s - lasts_s) / front_s)
+        return mild_c + (cold_c - mild_c) * depth + _swing(now_s, swing_k) + wobble(now_s)
+
+    return outdoor_c
+
+
+def design_day(*, design_c: float, swing_k: float = 4.0) -> Weather:
+    """The day a heater is chosen for, without end; time begins at midnight, chance has no part in it.
+
+    T = design + swing/2 - swing/2·cos(2π·(time - 06:00)/24 h): never below `design_c`, there each morning.
+    """
+
+    def outdoor_c(now_s: float) -> float:
+        return design_c + swing_k / 2 + _swing(now_s, swing_k)
+
+    return outdoor_c
+
+
+def _rise(share: float) -> float:
+    """From 0 to 1 by half a cosine while `share` goes from 0 to 1; flat before and after."""
+    return (1.0 - math.cos(math.pi * min(max(share, 0.0), 1.0))) / 2
+
+
+def _swing(now_s: float, swing_k: float) -> float:
+    return -swing_k / 2 * math.cos(2 * math.pi * (now_s / DAY_S - 0.25))
+
+
+def _wobble(seed: int, wobble_k: float) -> Weather:
+    """Sines of random phase, together of standard deviation `wobble_k`."""
+    chance = random.Random(seed)
+    amplitude_k = wobble_k * math.sqrt(2.0 / len(WOBBLE_H))
+    waves = [(2 * math.pi / (hours * HOUR_S), chance.uniform(0.0, 2 * math.pi)) for hours in WOBBLE_H]
+
+    def departure_k(now_s: float) -> float:
+        return amplitude_k * sum([math.sin(rate * now_s + phase) for rate, phase in waves])
+
+    return departure_k
