@@ -1,0 +1,538 @@
+"""site.toml: what is wired and built, read strictly or not at all."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from overwinter.core.nouns import (
+    Building,
+    BuildingPart,
+    Circuit,
+    ContactSpec,
+    HeaterSpec,
+    Layer,
+    PipeSpec,
+    RelaySpec,
+    Role,
+    SensorSpec,
+    Site,
+)
+from overwinter.core.units import Unit, c_from_f
+from overwinter.settings.site import (
+    area_of_gauge_mm2,
+    differences_needing_restart,
+    parse_site,
+    sense_s_min,
+)
+from tests.settings.strategies import texts
+
+EXAMPLE = Path(__file__).parents[2] / "etc" / "site.toml"
+
+LEAST = """\
+[[sensor]]
+name = "pump"
+role = "control"
+kind = "dht22"
+pin = 4
+[relay]
+pin = 17
+"""
+
+
+def problems(text: str | bytes) -> list[str]:
+    parsed = parse_site(text)
+    assert parsed.site is None
+    json.dumps([problem.value for problem in parsed.problems], allow_nan=False)
+    return [problem.text for problem in parsed.problems]
+
+
+def site(text: str) -> Site:
+    parsed = parse_site(text)
+    assert parsed.problems == ()
+    assert parsed.site is not None
+    return parsed.site
+
+
+def test_the_least_site_is_a_control_sensor_and_a_relay() -> None:
+    assert site(LEAST) == Site(
+        sensors=(SensorSpec(name="pump", role=Role.CONTROL, kind="dht22", pin=4),), relay=RelaySpec(pin=17)
+    )
+
+
+def test_the_example_has_no_problem_and_a_thin_bare_line_to_the_pressure_switch() -> None:
+    example = site(EXAMPLE.read_text())
+
+    (line,) = [pipe for pipe in example.pipes if "pressure switch" in pipe.name]
+    assert line.insulation_m == 0.0
+    assert line.bore_m == min(pipe.bore_m for pipe in example.pipes)
+    assert example.heater.backup_thermostat_c == pytest.approx(c_from_f(35.0))
+
+
+def test_everything_is_read_into_si() -> None:
+    read = site(
+        LEAST.replace(
+            "pin = 17", "pin = 17\nactive_high = false\ncontact = 'NC'\nfeedback_pin = 27\nrated_cycles = 9"
+        )
+        + """
+[site]
+name = "spring"
+unit = "C"
+altitude_ft = 1000
+[heater]
+watts = 250
+kind = "cable"
+limiter = true
+backup_thermostat = 1.5
+[[contact]]
+name = "door"
+kind = "door"
+pin = 22
+active_high = false
+[tariff]
+per_kwh = 0.25
+currency = "EUR"
+[logbook]
+max_bytes = 65536
+[building]
+volume_ft3 = 1000
+air_changes_h = 0.5
+design_outdoor = -20
+[[building.part]]
+name = "wall"
+area_ft2 = 100
+r_us = 10
+[[building.part]]
+name = "roof"
+area_m2 = 5
+r_m2k_w = 4
+[[building.part]]
+name = "door"
+area_m2 = 2
+u_w_m2k = 1.5
+[[building.part]]
+name = "slab"
+area_m2 = 5
+layers = [{ material = "concrete", thickness_in = 4 }]
+[[pipe]]
+name = "riser"
+length_ft = 10
+bore_in = 1
+outside_mm = 28
+insulation_mm = 13
+insulation_w_mk = 0.04
+[circuit]
+volts = 230
+breaker_a = 16
+cord_length_ft = 50
+cord_mm2 = 1.5
+relay_resistive_a = 10
+"""
+    )
+
+    approx: Any = pytest.approx
+    assert read.altitude_m == approx(304.8)
+    assert read == Site(
+        name="spring",
+        unit=Unit.C,
+        altitude_m=read.altitude_m,
+        sensors=read.sensors,
+        relay=RelaySpec(pin=17, active_high=False, contact="NC", feedback_pin=27, rated_cycles=9),
+        heater=HeaterSpec(watts=250.0, kind="cable", limiter=True, backup_thermostat_c=1.5),
+        contacts=(ContactSpec(name="door", kind="door", pin=22, active_high=False),),
+        per_kwh=0.25,
+        currency="EUR",
+        max_bytes=65536,
+        building=read.building,
+        pipes=read.pipes,
+        circuit=read.circuit,
+    )
+    assert isinstance(read.building, Building)
+    # 1 ft3 = 0.028316846592 m3 and 1 ft2 = 0.09290304 m2, exact.
+    assert read.building.volume_m3 == approx(28.316846592)
+    assert read.building.design_outdoor_c == -20.0
+    wall, roof, door, slab = read.building.parts
+    assert wall.area_m2 == approx(9.290304)
+    # R-10 is 1.761 m2 K/W (1 ft2 F h/Btu = 0.176110 m2 K/W, remembered from conversion tables).
+    assert wall.u_w_m2k == approx(1 / 1.76110, rel=1e-5)
+    assert roof.u_w_m2k == approx(0.25)
+    assert door == BuildingPart(name="door", area_m2=2.0, u_w_m2k=1.5)
+    assert slab.layers == (Layer(material="concrete", thickness_m=approx(0.1016)),)
+    assert read.pipes == (
+        PipeSpec(
+            name="riser",
+            length_m=approx(3.048),
+            bore_m=approx(0.0254),
+            outside_m=approx(0.028),
+            insulation_m=approx(0.013),
+            insulation_w_mk=0.04,
+        ),
+    )
+    assert read.circuit == Circuit(
+        volts=230.0, breaker_a=16.0, cord_length_m=approx(15.24), cord_mm2=1.5, relay_resistive_a=10.0
+    )
+
+
+@pytest.mark.parametrize(
+    ("gauge", "area_mm2"),
+    # Nominal cross-sections of solid wire, two decimals, remembered from wire tables.
+    [(10, 5.26), (12, 3.31), (14, 2.08), (16, 1.31), (18, 0.82)],
+)
+def test_a_wire_gauge_is_the_area_of_the_tables(gauge: int, area_mm2: float) -> None:
+    assert area_of_gauge_mm2(gauge) == pytest.approx(area_mm2, abs=0.005)
+    read = site(LEAST + f"[circuit]\ncord_awg = {gauge}\n").circuit
+    assert read is not None
+    assert read.cord_mm2 == area_of_gauge_mm2(gauge)
+
+
+_SENSOR = '[[sensor]]\nname = "more"\nrole = "extra"\n'
+_PART = '[[building.part]]\nname = "wall"\n'
+_PIPE = '[[pipe]]\nname = "riser"\n'
+
+_REFUSED = [
+    ("[site]\nnmae = 'x'", "site.nmae: unknown key; did you mean site.name?"),
+    ("[sesnor]", "sesnor: unknown key; did you mean sensor?"),
+    ("[site]\nname = ''", 'site.name = "": must be text in quotes, 1..64 characters'),
+    ("[site]\nname = 5", "site.name = 5: must be text in quotes, 1..64 characters"),
+    ("[site]\nunit = 'K'\n[heater]\nbackup_thermostat = 35", 'site.unit = "K": must be F or C'),
+    ("[site]\naltitude_m = 9001", "site.altitude_m = 9001: must be -500..9000 m"),
+    ("[site]\naltitude_ft = nan", "site.altitude_ft = nan: must be -1640..29528 ft"),
+    ("site = 3", "site = 3: must be a table: [site]"),
+    ("sensor = 5", "sensor = 5: must be a list of tables: [[sensor]]"),
+    (_SENSOR + "kind = 'dht22'", 'sensor[2] "more": pin is missing: a dht22 needs it, a whole number, 0..27'),
+    (_SENSOR + "kind = 'iio'", 'sensor[2] "more": path is missing: iio needs it, an absolute path'),
+    (_SENSOR + "kind = 'w1'\npath = 'sys/x'", 'sensor[2] "more": path = "sys/x": must be an absolute path'),
+    (_SENSOR + "kind = 'w1'\npath = 5", 'sensor[2] "more": path = 5: must be text in quotes'),
+    (_SENSOR + "kind = 'bme'", 'sensor[2] "more": kind = "bme": must be dht22, dht11, iio, w1 or simulated'),
+    (_SENSOR, 'sensor[2] "more": kind is missing: dht22, dht11, iio, w1 or simulated'),
+    (_SENSOR + "kind = 'simulated'\nat = 'floor'", 'sensor[2] "more": at = "floor": must be air or pipe'),
+    (_SENSOR + "kind = 'simulated'\noffset_c = 11", 'sensor[2] "more": offset_c = 11: must be -10..10 K'),
+    (
+        _SENSOR + "kind = 'simulated'\noffset_f = 1",
+        "sensor[2].offset_f: unknown key; did you mean sensor[2].offset_c",
+    ),
+    (_SENSOR + "kind = 'dht22'\npin = 28", 'sensor[2] "more": pin = 28: must be a whole number, 0..27'),
+    (_SENSOR + "kind = 'dht22'\npin = true", 'sensor[2] "more": pin = true: must be a whole number, 0..27'),
+    (_SENSOR + "kind = 'dht22'\npin = 5.0", 'sensor[2] "more": pin = 5.0: must be a whole number, 0..27'),
+    (
+        _SENSOR + "kind = 'dht22'\npin = 4",
+        'sensor[2] "more": pin = 4: the pin is taken by sensor[1] "pump" (pin); one pin, one use',
+    ),
+    (
+        _SENSOR.replace("more", "pump") + "kind = 'simulated'",
+        'sensor[2] "pump": name = "pump": sensor[1] has',
+    ),
+    (
+        _SENSOR.replace("more", "x" * 65) + "kind = 'simulated'",
+        f'sensor[2] "{"x" * 60}…": name = "{"x" * 60}…": must',
+    ),
+    (
+        _SENSOR.replace("more", "a\\tb") + "kind = 'simulated'",
+        'sensor[2] "a\\tb": name = "a\\tb": must be text',
+    ),
+    ("[[sensor]]\nrole = 'extra'\nkind = 'simulated'", "sensor[2].name is missing: text in quotes, 1..64"),
+    (
+        "[[sensor]]\nname = 'x'\nkind = 'simulated'",
+        'sensor[2] "x": role is missing: control, outdoor or extra',
+    ),
+    ("[heater]\nwatts = 0", "heater.watts = 0: must be 1..20000 W"),
+    ("[heater]\nwatts = inf", "heater.watts = inf: must be 1..20000 W"),
+    ("[heater]\nwatts = true", "heater.watts = true: must be a number without quotes, 1..20000 W"),
+    ("[heater]\nwatts = '250'", 'heater.watts = "250": must be a number without quotes, 1..20000 W'),
+    ("[heater]\nkind = 'stove'", 'heater.kind = "stove": must be lamp, air or cable'),
+    ("[heater]\nlimiter = 1", "heater.limiter = 1: must be true or false, without quotes"),
+    ("[heater]\nbackup_thermostat = 105", "heater.backup_thermostat = 105: must be -4..104 F"),
+    ("[[contact]]\nname = 'door'\nkind = 'door'", 'contact[1] "door": pin is missing: a contact needs it'),
+    (
+        "[[contact]]\nname = 'door'\nkind = 'gate'\npin = 5",
+        'contact[1] "door": kind = "gate": must be pump, door or',
+    ),
+    (
+        "[[contact]]\nname = 'door'\nkind = 'door'\npin = 17",
+        'contact[1] "door": pin = 17: the pin is taken by relay (pin); one pin, one use',
+    ),
+    ("[tariff]\nper_kwh = -1", "tariff.per_kwh = -1: must be 0..1000000"),
+    ("[tariff]\ncurrency = 5", "tariff.currency = 5: must be text in quotes, 1..16 characters"),
+    (
+        "[logbook]\nmax_bytes = 65535",
+        "logbook.max_bytes = 65535: must be a whole number, 65536..1099511627776",
+    ),
+    ("[logbook]\nmax_bytes = 1e6", "logbook.max_bytes = 1000000.0: must be a whole number, 65536.."),
+    ("[building]\nvolume_m3 = 0", "building.volume_m3 = 0: must be 0.1..100000 m3"),
+    (
+        "[building]\nvolume_m3 = 5\nvolume_ft3 = 5",
+        "building.volume_ft3 = 5: volume_m3 is given too; allowed is one",
+    ),
+    ("[building]\nair_changes_h = -1", "building.air_changes_h = -1: must be 0..100 per hour"),
+    ("[building]\ndesign_outdoor = -77", "building.design_outdoor = -77: must be -76..86 F"),
+    ("building = []", "building = a list: must be a table: [building]"),
+    (
+        _PART + "area_m2 = 1",
+        'building.part[1] "wall": u_w_m2k is missing: one of u_w_m2k, r_m2k_w, r_us, layers',
+    ),
+    (_PART + "area_m2 = 1\nu_w_m2k = 1\nr_us = 1", 'building.part[1] "wall": r_us = 1: u_w_m2k is given too'),
+    (_PART + "u_w_m2k = 1", 'building.part[1] "wall": area_m2 is missing: one of area_m2, area_ft2'),
+    (_PART + "area_m2 = 1\nu_w_m2k = 0", 'building.part[1] "wall": u_w_m2k = 0: must be 0.01..100 W/(m2 K)'),
+    (_PART + "area_m2 = 1\nr_us = 0", 'building.part[1] "wall": r_us = 0: must be 0.05..500 ft2 F h/Btu'),
+    (_PART + "area_m2 = 1\nr_m2k_w = 0", 'building.part[1] "wall": r_m2k_w = 0: must be 0.01..100 m2 K/W'),
+    (
+        _PART + "area_m2 = 1\nlayers = []",
+        'building.part[1] "wall": layers = a list: must be at least one layer',
+    ),
+    (
+        _PART + "area_m2 = 1\nlayers = [5]",
+        'building.part[1] "wall": layers = a list: must be a list of tables',
+    ),
+    (
+        _PART + "area_m2 = 1\nlayers = [{ material = 'cork' }]",
+        "building.part[1].layers[1].thickness_m is missing: one of thickness_m, thickness_mm",
+    ),
+    (
+        _PART + "area_m2 = 1\nlayers = [{ thickness_mm = 5 }]",
+        "building.part[1].layers[1].material is missing",
+    ),
+    (
+        _PIPE + "outside_mm = 22",
+        'pipe[1] "riser": bore_m is missing: one of bore_m, bore_mm, bore_ft, bore_in',
+    ),
+    (_PIPE + "bore_mm = 22\noutside_mm = 22", 'pipe[1] "riser": outside_mm = 22: must be more than the bore'),
+    (_PIPE + "bore_mm = 0.1\noutside_mm = 22", 'pipe[1] "riser": bore_mm = 0.1: must be 0.5..2000 mm'),
+    (
+        _PIPE + "bore_mm = 20\noutside_mm = 22\ninsulation_mm = -1",
+        'pipe[1] "riser": insulation_mm = -1: must be 0..',
+    ),
+    (
+        _PIPE + "bore_mm = 20\noutside_mm = 22\nlength_m = 1\nlength_in = 1",
+        'pipe[1] "riser": length_in = 1: length_m is given too; allowed is one of length_m',
+    ),
+    (
+        "[circuit]\ncord_awg = 14\ncord_mm2 = 2",
+        "circuit.cord_mm2 = 2: cord_awg is given too; allowed is one of",
+    ),
+    ("[circuit]\ncord_awg = 31", "circuit.cord_awg = 31: must be a whole number, 0..30"),
+    ("[circuit]\nvolts = 0", "circuit.volts = 0: must be 5..500 V"),
+    ("[mqtt]\nhost = 'x'", 'mqtt.host = "x": not built yet'),
+    ("[web]\nport = 1", "web.port = 1: not built yet"),
+    ("[notices]\ncommand = 'x'", 'notices.command = "x": not built yet'),
+]
+
+
+@pytest.mark.parametrize(("more", "said"), _REFUSED, ids=[row[1][:48] for row in _REFUSED])
+def test_what_is_not_allowed_is_refused_with_what_is(more: str, said: str) -> None:
+    # Keys at the top of the file stand before the first table, and there take a table's place.
+    text = LEAST + more if more.startswith("[") else more + "\n" + LEAST
+    text = text.replace(LEAST, "[relay]\npin = 17\n") if more.startswith("sensor") else text
+
+    found = problems(text)
+
+    assert found[0].startswith(f"site.toml: {said}"), found
+    others = [problem for problem in found[1:] if "heat needs something" not in problem]
+    assert others == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("pin = 17", "kind = 'gpio'", "relay.pin is missing: a gpio relay needs it, a whole number, 0..27"),
+        ("pin = 17", "pin = 17\ncontact = 'no'", 'relay.contact = "no": must be NO or NC'),
+        ("pin = 17", "pin = 17\nkind = 'ssr'", 'relay.kind = "ssr": must be gpio or simulated'),
+        ("pin = 17", "pin = 17\nactive_high = 'yes'", 'relay.active_high = "yes": must be true or false'),
+        (
+            "pin = 17",
+            "pin = 17\nfeedback_pin = 17",
+            "relay.feedback_pin = 17: the pin is taken by relay (pin); one pin, one use",
+        ),
+        (
+            "pin = 17",
+            "pin = 4",
+            'relay.pin = 4: the pin is taken by sensor[1] "pump" (pin); one pin, one use',
+        ),
+        (
+            "pin = 17",
+            "pin = 17\nrated_cycles = 0",
+            "relay.rated_cycles = 0: must be a whole number, 1..1000000000",
+        ),
+        (
+            '"control"',
+            '"extra"',
+            'sensor is missing: heat needs something to go by, at least one [[sensor]] with role = "control"',
+        ),
+        (
+            "dht22",
+            "dht11",
+            'sensor[1] "pump": kind = "dht11": the only control sensor is one that cannot report below 0 °C',
+        ),
+    ],
+)
+def test_relay_and_control_sensor_are_checked(old: str, new: str, said: str) -> None:
+    (found,) = problems(LEAST.replace(old, new))
+
+    assert found.startswith(f"site.toml: {said}")
+
+
+def test_all_problems_come_at_once() -> None:
+    text = "[relay]\npin = 99\n[heater]\nwatts = -1\n[site]\nnmae = 'x'\n"
+
+    assert [found.partition(" =")[0] for found in problems(text)] == [
+        "site.toml: site.nmae: unknown key; did you mean site.name?",
+        "site.toml: sensor is missing: heat needs something to go by, at least one [[sensor]] with role",
+        "site.toml: relay.pin",
+        "site.toml: heater.watts",
+    ]
+
+
+def test_a_second_control_sensor_makes_a_dht11_welcome() -> None:
+    second = '[[sensor]]\nname = "b"\nrole = "control"\nkind = "w1"\npath = "/x"\n'
+
+    assert len(site(LEAST.replace("dht22", "dht11") + second).sensors) == 2
+
+
+def test_tables_of_later_steps_may_stand_empty() -> None:
+    assert site(LEAST + "[notices]\n[mqtt]\n[web]\n") == site(LEAST)
+
+
+def test_simulated_things_claim_no_pin() -> None:
+    text = LEAST.replace("pin = 17", "pin = 4\nkind = 'simulated'").replace('"dht22"', '"simulated"')
+
+    assert site(text).relay == RelaySpec(kind="simulated", pin=4)
+
+
+def test_more_entries_than_anybody_has_are_refused() -> None:
+    more = "".join(f'[[contact]]\nname = "{number}"\nkind = "door"\npin = 5\n' for number in range(65))
+
+    assert "site.toml: contact = 65: must be 64 entries at most" in problems(LEAST + more)
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe", b"a\0", b"\xe9", b"[[sensor]\n", "x = 3,5"])
+def test_what_is_no_toml_is_one_problem(content: str | bytes) -> None:
+    (found,) = problems(content)
+
+    assert found.startswith("site.toml: ")
+
+
+@pytest.mark.parametrize(
+    ("kind", "least_s"), [("dht22", 2.5), ("iio", 1.0), ("w1", 1.0), ("simulated", 1.0), ("dht11", 2.5)]
+)
+def test_dht_sensors_cannot_be_read_faster_than_they_measure(kind: str, least_s: float) -> None:
+    control = SensorSpec(name="a", role=Role.CONTROL, kind="simulated")
+    other = SensorSpec(name="b", role=Role.EXTRA, kind=kind)
+
+    assert sense_s_min(Site(sensors=(control, other))) == least_s
+
+
+_OLD = site(LEAST + '[[contact]]\nname = "door"\nkind = "door"\npin = 5\n')
+_PUMP = _OLD.sensors[0]
+_DOOR = _OLD.contacts[0]
+
+
+@pytest.mark.parametrize(
+    ("new", "named"),
+    [
+        (replace(_OLD, relay=RelaySpec(pin=18)), ("relay pin",)),
+        (
+            replace(_OLD, relay=RelaySpec(pin=17, contact="NC", active_high=False)),
+            ("relay active_high", "relay contact"),
+        ),
+        (replace(_OLD, relay=RelaySpec(pin=17, kind="simulated")), ("relay kind",)),
+        (replace(_OLD, relay=RelaySpec(pin=17, feedback_pin=6)), ("relay feedback pin",)),
+        (replace(_OLD, sensors=()), ('sensor "pump" is gone',)),
+        (replace(_OLD, sensors=(_PUMP, replace(_PUMP, name="b"))), ('sensor "b" is new',)),
+        (replace(_OLD, sensors=(replace(_PUMP, name="b"),)), ('sensor "pump" is gone', 'sensor "b" is new')),
+        (
+            replace(_OLD, sensors=(replace(_PUMP, pin=5, at="pipe", role=Role.EXTRA),)),
+            ('sensor "pump": pin', 'sensor "pump": role', 'sensor "pump": at'),
+        ),
+        (
+            replace(_OLD, sensors=(replace(_PUMP, kind="w1", path="/x"),)),
+            ('sensor "pump": kind', 'sensor "pump": path'),
+        ),
+        (replace(_OLD, contacts=(replace(_DOOR, pin=6),)), ('contact "door": pin',)),
+        (replace(_OLD, contacts=()), ('contact "door" is gone',)),
+    ],
+)
+def test_wiring_needs_a_restart_and_says_which(new: Site, named: tuple[str, ...]) -> None:
+    assert differences_needing_restart(_OLD, new) == named
+
+
+def test_offsets_heater_tariff_logbook_and_building_need_none() -> None:
+    new = replace(
+        _OLD,
+        name="other",
+        sensors=(replace(_PUMP, offset_c=0.5),),
+        relay=replace(_OLD.relay, rated_cycles=5),
+        heater=HeaterSpec(watts=100.0),
+        per_kwh=0.2,
+        max_bytes=100_000,
+        building=Building(volume_m3=5.0),
+        circuit=Circuit(volts=230.0),
+    )
+
+    assert differences_needing_restart(_OLD, new) == ()
+
+
+_site_values = st.sampled_from(
+    [
+        "1",
+        "true",
+        "nan",
+        "-inf",
+        '"x"',
+        '""',
+        "[]",
+        "{}",
+        "[{}]",
+        "[[]]",
+        "0x" + "f" * 300,
+        "2026-01-09",
+        "1e308",
+    ]
+)
+_site_lines = st.one_of(
+    st.sampled_from(EXAMPLE.read_text().splitlines()),
+    st.builds(
+        "{} = {}".format,
+        st.sampled_from(
+            [
+                "name",
+                "role",
+                "kind",
+                "pin",
+                "path",
+                "at",
+                "unit",
+                "layers",
+                "area_ft2",
+                "r_us",
+                "part",
+                "bore_in",
+            ]
+        ),
+        _site_values,
+    ),
+)
+
+
+@given(st.one_of(texts, st.binary(), st.lists(_site_lines, max_size=25).map("\n".join)))
+def test_no_text_raises_and_no_site_has_a_problem(text: str | bytes) -> None:
+    parsed = parse_site(text)
+
+    assert (parsed.site is None) is bool(parsed.problems)
+    json.dumps([(problem.key, problem.value) for problem in parsed.problems], allow_nan=False)
+    for problem in parsed.problems:
+        problem.text.encode()
+
+
+@given(st.data())
+def test_any_one_damaged_value_of_the_example_is_a_problem_or_a_site(data: st.DataObject) -> None:
+    lines = EXAMPLE.read_text().splitlines()
+    spots = [number for number, line in enumerate(lines) if " = " in line and not line.startswith(("#", " "))]
+    spot = data.draw(st.sampled_from(spots))
+    lines[spot] = f"{lines[spot].partition(' = ')[0]} = {data.draw(_site_values)}"
+
+    parsed = parse_site("\n".join(lines))
+
+    assert (parsed.site is None) is bool(parsed.problems)
