@@ -30,6 +30,7 @@ from overwinter.settings.values import differences, settings_facts
 from overwinter.twin.clock import ScaledClock
 from overwinter.twin.play import Play
 from overwinter.wire.rpc import NOT_PERMITTED, NOT_STORED, PARSE_ERROR, REFUSED, Fault, encode_error
+from tests.twin.site import CONTROL, SITE
 
 OWNER = Caller(uid=1000, user="owner", pid=4711)
 
@@ -52,10 +53,11 @@ def check(name: str, value: object) -> None:
 def night() -> tuple[list[Event], list[dict[str, object]]]:
     """Nine hours with the sensor lost in between, somebody at the door, and a change of settings."""
     now = [0.0]
-    play = Play(1.0, 11, lost_at_h=4.0, found_at_h=5.0, clock=ScaledClock(1.0, monotonic=lambda: now[0]))
+    clock = ScaledClock(1.0, monotonic=lambda: now[0])
+    play = Play(SITE, clock, 11, lost={CONTROL: (4 * 3600.0, 5 * 3600.0)})
     settings = Settings()
     warmer = Settings(mode=Mode.WARM, low_c=6.0, high_c=8.0)
-    state, events, said = State(play.site, settings, 0.0), [], []
+    state, events, said = State(SITE, settings, 0.0), [], []
     for step in range(9 * 360):
         now[0] = now_s = step * 10.0
         inbox: list[Any] = [driver.read(now_s) for driver in play.drivers.values()]
@@ -105,7 +107,7 @@ def test_every_status_of_a_night_is_valid(night: tuple[list[Event], list[dict[st
 
 
 def test_the_first_word_of_a_guard_without_sensors_is_valid() -> None:
-    state = State(Play(1.0, 1).site, Settings(mode=Mode.OBSERVE), 5.0)
+    state = State(SITE, Settings(mode=Mode.OBSERVE), 5.0)
     disk = {"settings": "ok", "logbook": "No space left on device"}
 
     check(

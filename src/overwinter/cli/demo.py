@@ -6,7 +6,6 @@ import sys
 import tempfile
 import threading
 import time
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -77,28 +76,29 @@ def run(argv: list[str]) -> int:
 
 
 def _play(*, speed: float, hours: float, seed: int, unit: str) -> int:
-    from overwinter.core.nouns import SensorSpec
     from overwinter.guard.clock import Clock
     from overwinter.guard.main import Paths, Simulation, guard
+    from overwinter.settings.site import parse_site
+    from overwinter.twin.clock import ScaledClock
     from overwinter.twin.play import Play
 
-    play = Play(speed, seed, lost_at_h=LOST_AT_H, found_at_h=FOUND_AT_H)
+    night = ScaledClock(speed)
 
     class Hall(Clock):
         """The guard's clock: the simulated night's."""
 
         def now_s(self) -> float:
-            return play.clock.now_s()
+            return night.now_s()
 
         def utc_s(self) -> float:
-            return play.clock.utc().timestamp()
+            return night.utc().timestamp()
 
         def real_s(self, duration_s: float) -> float:
             return duration_s / speed
 
-    def driver(spec: SensorSpec) -> Any:
-        return play.drivers[spec.name]
-
+    site = parse_site(SITE).site
+    assert site is not None
+    play = Play(site, night, seed, lost={"by the pump": (LOST_AT_H * 3600.0, FOUND_AT_H * 3600.0)})
     folder = Path(tempfile.mkdtemp(prefix="overwinter-demo-"))
     paths = Paths(
         site=folder / "site.toml",
@@ -109,10 +109,8 @@ def _play(*, speed: float, hours: float, seed: int, unit: str) -> int:
     paths.site.write_text(SITE)
     print(_opening(folder, speed=speed, hours=hours), flush=True)
     with (folder / "commentary.txt").open("w", encoding="utf-8") as commentary:
-        simulation = Simulation(clock=Hall(), relay=lambda: play.relay, driver=driver, commentary=commentary)
-        view = threading.Thread(
-            target=_watch, args=(paths, play.clock, hours, unit), name="view", daemon=True
-        )
+        simulation = Simulation(clock=Hall(), play=play, commentary=commentary)
+        view = threading.Thread(target=_watch, args=(paths, night, hours, unit), name="view", daemon=True)
         view.start()
         code = guard(paths, simulation=simulation)
     print(_closing(folder, play.house.energy_kwh), flush=True)
@@ -126,7 +124,7 @@ def _watch(paths: Any, clock: Any, hours: float, unit: str) -> None:
 
     try:
         print(heading(unit), flush=True)
-        due_s, has_changed, told = 0.0, False, 0
+        due_s, has_changed, told = 60.0, False, 0
         while clock.now_s() < hours * 3600.0:
             try:
                 status = call(str(paths.socket), "status")
@@ -134,8 +132,8 @@ def _watch(paths: Any, clock: Any, hours: float, unit: str) -> None:
                 time.sleep(0.05)
                 continue
             assert isinstance(status, dict)
-            told = _tell_news(paths.logs, told, clock)
-            if clock.now_s() >= due_s:
+            told = _tell_news(paths.logs, told)
+            if clock.now_s() >= due_s and status["age_s"] is not None:
                 due_s += LINE_EVERY_S
                 print(line(status, clock=f"{clock.utc():%H:%M}", unit=unit), flush=True)
             if not has_changed and clock.now_s() >= CHANGE_AT_H * 3600.0:
@@ -146,15 +144,14 @@ def _watch(paths: Any, clock: Any, hours: float, unit: str) -> None:
         os.kill(os.getpid(), signal.SIGTERM)
 
 
-def _tell_news(logs: Path, told: int, clock: Any) -> int:
-    """Alarms and hands as they come into the logbook; heat is in the lines already."""
+def _tell_news(logs: Path, told: int) -> int:
+    """Alarms as they come into the logbook; heat is in the lines already."""
     from overwinter.store.logbook import read_lines
 
-    events = [event for event in read_lines(logs) if event.get("event") in ("alarm", "settings")]
+    events = [event for event in read_lines(logs) if event.get("event") == "alarm"]
     for event in events[told:]:
-        clock_text = str(event["t"])[11:16]
-        if event["event"] == "alarm":
-            print(f"{clock_text}  ! alarm {event['code']} {event['state']}: {event['text']}", flush=True)
+        what = f"alarm {event['code']} {event['state']}"
+        print(f"{str(event['t'])[11:16]}  ! {what}: {event['text']}", flush=True)
     return len(events)
 
 
@@ -171,11 +168,10 @@ def _second_shell(socket: Path, *words: str) -> None:
 
 
 def _opening(folder: Path, *, speed: float, hours: float) -> str:
-    began = datetime.now(UTC).astimezone()
     minutes = hours * 3600.0 / speed / 60.0
-    return f"""A simulated pump house in a cold night; the guard on it is the real one, {speed:g} times faster than life.
-{hours:g} hours from six in the evening take {minutes:.1f} minutes (it is {began:%H:%M}). Ctrl-C ends it sooner.
-Look in from a second shell:
+    return f"""A simulated pump house in a cold night. The guard on it is the real one,
+{speed:g} times faster than life: {hours:g} hours from six in the evening take {minutes:.1f} minutes.
+Ctrl-C ends it sooner. Meanwhile, look in from a second shell:
   overwinter status --socket {folder}/control.sock
 """
 

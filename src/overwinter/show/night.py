@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
-from overwinter.show.text import REASONS, degrees, in_unit, word
+from overwinter.show.text import degrees, in_unit
 
 FROM_C, TO_C = -2.0, 8.0
-WIDTH = 41
-"""A quarter of a kelvin for each place."""
+WIDTH = 31
+"""A third of a kelvin for each place, and a line of less than 80."""
 
 
 def heading(unit: str) -> str:
@@ -15,7 +15,7 @@ def heading(unit: str) -> str:
     ends = f"{in_unit(FROM_C, unit):.0f} {unit}", f"{in_unit(TO_C, unit):.0f} {unit}"
     scale = f"{ends[0]}{ends[1]:>{WIDTH - len(ends[0])}}"
     return (
-        f"time   {scale}  inside   outdoors  heat\n"
+        f"time   {scale}  inside    outdoors  heat\n"
         f"       {strip(None, low_c=None, high_c=None)}  o inside   = band   | water freezes"
     )
 
@@ -29,8 +29,7 @@ def line(status: Mapping[str, Any], *, clock: str, unit: str) -> str:
     heat = status["heat"]
     band = status["band"]
     picture = strip(temperature_c, low_c=band["low_c"], high_c=band["high_c"])
-    why = word(REASONS, heat["reason"])
-    return f"{clock}  {picture}  {inside:<9}{outdoors:<9} {'ON ' if heat['on'] else 'off'}  {why}"
+    return f"{clock}  {picture}  {inside:<10}{outdoors:<9} {'ON ' if heat['on'] else 'off'}  {heat['reason']}"
 
 
 def strip(temperature_c: float | None, *, low_c: float | None, high_c: float | None) -> str:

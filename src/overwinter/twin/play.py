@@ -1,4 +1,4 @@
-"""A scripted cold night: a house, its weather, sensors and relay, as the guard meets them in a demonstration.
+"""A simulated pump house that a real guard can be put on: house, weather, sensors and relay in one night.
 
 Rule 1: the house lives by simulated time. It is brought up to date whenever somebody looks or acts, in
 steps of one length, so that what happened does not depend on who looked when.
@@ -7,13 +7,14 @@ Rule 3: nothing here knows a band, an alarm or a rule.
 """
 
 import threading
+from collections.abc import Mapping
+from typing import Protocol
 
-from overwinter.core.nouns import HeaterSpec, Reading, RelaySpec, Role, SensorSpec, Site
-from overwinter.twin.clock import ScaledClock
+from overwinter.core.nouns import Reading, Role, Site
 from overwinter.twin.house import House
 from overwinter.twin.houses import HOUSES
 from overwinter.twin.sensor import Fault, Place, SimulatedSensor
-from overwinter.twin.weather import HOUR_S, cold_night
+from overwinter.twin.weather import cold_night
 
 STEP_S = 5.0
 """How far the house may run ahead of the clock: half of the usual pace of sensing."""
@@ -21,72 +22,75 @@ STEP_S = 5.0
 HOUSE = "timber shed"
 """It turns its heater on about once an hour: something happens, and an owner can follow it."""
 
+FAILED_SHARE, SPIKE_SHARE = 0.05, 0.005
+"""How often a cheap sensor in the air fails and lies (common practice, no source)."""
+
+
+class Seconds(Protocol):
+    """What the house lives by: `now_s()` of the guard's clock."""
+
+    def now_s(self) -> float:
+        """Simulated seconds."""
+        ...
+
 
 class Play:
-    """One house in one cold night. The control sensor is lost for a while, and found again."""
+    """One house in cold nights, with a sensor for each `[[sensor]]` of kind `simulated`."""
 
     def __init__(
         self,
-        speed: float,
+        site: Site,
+        clock: Seconds,
         seed: int,
         *,
-        lost_at_h: float = 5.0,
-        found_at_h: float = 6.5,
-        clock: ScaledClock | None = None,
+        lost: Mapping[str, tuple[float, float]] | None = None,
     ) -> None:
         """Raise the curtain: six in the evening, 6 °C in the house.
 
         Parameters
         ----------
-        speed : float
-            Simulated seconds for each real one.
+        site : Site
+            Says which sensors there are; those of other kinds are left out.
+        clock : Seconds
+            Its time at this moment is the evening's beginning.
         seed : int
             Draws the house, the weather and the sensors.
-        lost_at_h, found_at_h : float
-            From when to when the control sensor does not answer [h].
-        clock : ScaledClock, optional
-            This one instead of a `ScaledClock(speed)`.
+        lost : mapping, optional
+            From when to when a sensor, by name, does not answer [s since the beginning].
         """
-        self.clock = ScaledClock(speed) if clock is None else clock
         self.house = House(HOUSES[HOUSE], seed, start_c=6.0)
         self.relay = SimulatedRelay(self)
+        self._clock = clock
+        self._began_s = clock.now_s()
         self._lock = threading.Lock()
         self._weather = cold_night(seed=seed)
-        self._lost_s = (lost_at_h * HOUR_S, found_at_h * HOUR_S)
-        by_pump = SimulatedSensor("by the pump", self.house, seed, failed_share=0.05, spike_share=0.005)
-        on_pipe = SimulatedSensor("on the pipe", self.house, seed, "wire-like", place=Place.PIPE)
-        outdoors = SimulatedSensor("outdoors", self.house, seed, "wire-like", place=Place.OUTDOOR)
-        self._by_pump = by_pump
-        self.drivers = {sensor.name: StageDriver(self, sensor) for sensor in (by_pump, on_pipe, outdoors)}
-        """The driver of each sensor of `site`."""
-        self.site = Site(
-            name="a simulated pump house",
-            sensors=(
-                SensorSpec(name=by_pump.name, role=Role.CONTROL, kind="simulated"),
-                SensorSpec(name=on_pipe.name, role=Role.EXTRA, kind="simulated", at="pipe"),
-                SensorSpec(name=outdoors.name, role=Role.OUTDOOR, kind="simulated"),
-            ),
-            relay=RelaySpec(kind="simulated"),
-            heater=HeaterSpec(watts=HOUSES[HOUSE].heater_w, kind="air", limiter=True),
-        )
+        self._lost = lost or {}
+        self.drivers = {
+            spec.name: StageDriver(self, _sensor(spec.name, _place(spec.role, spec.at), self.house, seed))
+            for spec in site.sensors
+            if spec.kind == "simulated"
+        }
+        """The driver of each simulated sensor, by name."""
 
     def read(self, sensor: SimulatedSensor, now_s: float) -> Reading:
         """What this sensor says at `now_s`."""
         with self._lock:
             self._live_until(now_s)
-            begins_s, ends_s = self._lost_s
-            self._by_pump.fault = Fault.LOST if begins_s <= now_s < ends_s else Fault.NONE
+            begins_s, ends_s = self._lost.get(sensor.name, (0.0, 0.0))
+            is_lost = begins_s <= now_s - self._began_s < ends_s
+            sensor.fault = Fault.LOST if is_lost else Fault.NONE
             return sensor.read(now_s)
 
     def switch(self, relay: "SimulatedRelay", heat: bool) -> None:
         """Live until now with the relay as it was, then change it."""
         with self._lock:
-            self._live_until(self.clock.now_s())
+            self._live_until(self._clock.now_s())
             relay.heat = heat
 
     def _live_until(self, now_s: float) -> None:
         house, heat, weather = self.house, self.relay.heat, self._weather
-        while house.elapsed_s <= now_s:
+        until_s = now_s - self._began_s
+        while house.elapsed_s <= until_s:
             house.advance(STEP_S, heat, weather(house.elapsed_s))
 
 
@@ -124,3 +128,15 @@ class StageDriver:
 
     def close(self) -> None:
         """Nothing: it holds nothing."""
+
+
+def _place(role: Role, at: str) -> Place:
+    if role is Role.OUTDOOR:
+        return Place.OUTDOOR
+    return Place.PIPE if at == "pipe" else Place.AIR
+
+
+def _sensor(name: str, place: Place, house: House, seed: int) -> SimulatedSensor:
+    if place is Place.AIR:
+        return SimulatedSensor(name, house, seed, failed_share=FAILED_SHARE, spike_share=SPIKE_SHARE)
+    return SimulatedSensor(name, house, seed, "wire-like", place=place)
