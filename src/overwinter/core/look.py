@@ -1,0 +1,126 @@
+"""What all the sensors together say now: from the tracks to the one `Look` that the rules decide on."""
+
+from overwinter.core.decide import Look
+from overwinter.core.judge import Track
+from overwinter.core.nouns import Settings
+from overwinter.core.state import Hot, State
+
+HOT_HOLDS_S = 3600.0
+"""A sensor lost while too hot counts as too hot for so long; after that it is merely lost."""
+
+WARM_MEMORY_S = 6 * 3600.0
+"""For so long a believed warm reading speaks against blind heat."""
+
+WARM_DEAD_ZONE_K = 0.5
+"""Once it is warm enough elsewhere, it must be so much colder before blind heat comes on: no chatter."""
+
+
+def lost_after_s(settings: Settings) -> float:
+    """For how long nothing believable must have come for a sensor to be lost [s].
+
+    Never less than two readings apart: a slow pace is not a lost sensor.
+    """
+    return max(settings.lost_after_s, 2.0 * settings.sense_s)
+
+
+def look_around(state: State, now_s: float) -> Look:
+    """Ask every sensor."""
+    settings = state.settings
+    lost_s = lost_after_s(settings)
+    look = Look()
+    colds: list[tuple[Track, float]] = []
+    warms: list[float] = []
+    all_know_warm = True
+    for track in state.control:
+        is_lost = track.is_lost(now_s, lost_s)
+        cold_c = track.cold_c(now_s, settings)
+        if cold_c is not None:
+            colds.append((track, cold_c))
+        if is_lost:
+            continue
+        warm_c = track.warm_c(now_s, settings)
+        if warm_c is None:
+            # A live sensor that cannot yet say "warm" may be the one at the coldest pipe.
+            all_know_warm = False
+        else:
+            warms.append(warm_c)
+    if colds:
+        look.coldest_cold_c = min([cold_c for _, cold_c in colds])
+    if warms:
+        look.hottest_warm_c = max(warms)
+        if all_know_warm:
+            look.coldest_warm_c = min(warms)
+    blind_after_s = now_s - state.believed_s - lost_s
+    look.blind_s = blind_after_s if blind_after_s >= 0.0 else None
+    look.was_warm = (
+        state.believed_c is not None
+        and state.believed_c >= settings.warm_above_c
+        and now_s - state.believed_s < WARM_MEMORY_S
+    )
+    if state.others:
+        look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
+    hot = [name for name, said in state.hot.items() if _still_hot(said, now_s)]
+    look.is_too_hot = bool(hot)
+    if hot and any(cold_c <= settings.low_c and track.spec.name not in hot for track, cold_c in colds):
+        if state.disagree_since_s is None:
+            state.disagree_since_s = now_s
+            state.disagree_on_s = state.on_s
+            state.disagree_from_c = {
+                track.spec.name: track.seen_c for track in state.control if track.seen_c is not None
+            }
+        look.disagree_s = now_s - state.disagree_since_s
+    else:
+        state.disagree_since_s = None
+    return look
+
+
+def _still_hot(hot: Hot, now_s: float) -> bool:
+    return hot.since_s is not None and now_s - hot.since_s < HOT_HOLDS_S
+
+
+def _is_warm_elsewhere(state: State, now_s: float) -> bool:
+    settings = state.settings
+    lost_s = lost_after_s(settings)
+    limit_c = settings.warm_above_c - (WARM_DEAD_ZONE_K if state.warm_elsewhere else 0.0)
+    for track in state.others:
+        if not track.is_lost(now_s, lost_s):
+            warm_c = track.warm_c(now_s, settings)
+            if warm_c is not None and warm_c >= limit_c:
+                return True
+    return False
+
+
+def coldest_track(state: State, now_s: float) -> Track | None:
+    """The control sensor that speaks for the house: the coldest. None: none says anything."""
+    coldest, coldest_c = None, None
+    for track in state.control:
+        cold_c = track.cold_c(now_s, state.settings)
+        if cold_c is not None and (coldest_c is None or cold_c < coldest_c):
+            coldest, coldest_c = track, cold_c
+    return coldest
+
+
+def coldest_believed_c(state: State, now_s: float) -> float | None:
+    """The coldest of what the control sensors last said believably, as far back as warmth is remembered.
+
+    Not the latest of them: a sensor in the warm corner that speaks last must not hide the one at the pipe.
+    """
+    said = [
+        track.believed_c
+        for track in state.control
+        if track.believed_s is not None
+        and track.believed_c is not None
+        and now_s - track.believed_s < WARM_MEMORY_S
+    ]
+    return min(said) if said else None
+
+
+def outdoor_temperature_c(state: State, now_s: float) -> float | None:
+    """What the outdoor sensors say, the coldest of them; None without a believable one."""
+    said = [
+        warm_c
+        for track in state.outdoor
+        if not track.is_lost(now_s, lost_after_s(state.settings))
+        and (warm_c := track.warm_c(now_s, state.settings)) is not None
+    ]
+    return min(said) if said else None

@@ -1,0 +1,137 @@
+"""What is wrong: alarms as episodes, and health in one word.
+
+Rule 1: an episode is one alarm and one clear. On-delay, off-delay and a dead zone keep a value that
+        trembles at its limit from ringing all night.
+Rule 2: a text says what, since when, the evidence and what to do; nothing that is not known is guessed.
+Rule 3: alarms tell people. They never steer heat.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from overwinter.core.nouns import Code, Health
+
+TELL_AFTER_S = 600.0
+"""A lost sensor is acted on at once and told after this: cheap sensors miss readings every hour."""
+
+COLD_DEAD_ZONE_K = 0.3
+"""How far above alarm_low a reading must be for the cold to be over; a sensor's noise is 0.1 to 0.2 K."""
+
+COLD_OFF_DELAY_S = 60.0
+
+HEAT_MEMORY_S = 3600.0
+"""Too hot is alarming only if heat ran within this time: a shed is hot in July without us."""
+
+WORN_SHARE = 0.8
+"""Share of a relay's rated cycles from which on it should be replaced before the next winter."""
+
+_DELAYS_S = {  # (on, off); everything else is told and cleared at once
+    Code.SENSOR_LOST: (TELL_AFTER_S, 0.0),
+    Code.SENSORS_DISAGREE: (0.0, 60.0),
+    Code.COLD: (0.0, COLD_OFF_DELAY_S),
+    Code.TOO_HOT: (0.0, 60.0),
+}
+
+_HEALTH = {
+    Code.SENSOR_LOST: Health.FAILURE,
+    Code.SENSORS_DISAGREE: Health.FAILURE,
+    Code.HEATER_DEAD: Health.FAILURE,
+    Code.HEAT_STUCK_ON: Health.FAILURE,
+    Code.COLD: Health.OUT_OF_SPECIFICATION,
+    Code.TOO_HOT: Health.OUT_OF_SPECIFICATION,
+    Code.SENSOR_DOUBTFUL: Health.OUT_OF_SPECIFICATION,
+    Code.HEATER_TOO_SMALL: Health.OUT_OF_SPECIFICATION,
+    Code.COOLING_FAST: Health.OUT_OF_SPECIFICATION,
+    Code.MAY_HAVE_FROZEN: Health.OUT_OF_SPECIFICATION,
+    Code.WET_FLOOR: Health.OUT_OF_SPECIFICATION,
+}  # all others: maintenance required
+
+_WORST_FIRST = (
+    Health.FAILURE,
+    Health.OUT_OF_SPECIFICATION,
+    Health.FUNCTION_CHECK,
+    Health.MAINTENANCE_REQUIRED,
+)
+
+
+@dataclass(slots=True)
+class Episode:
+    """One alarm from raised to cleared. `subject` keeps two sensors' episodes apart."""
+
+    code: Code
+    subject: str
+    text: str
+    since_s: float
+    raised: bool = False
+    acknowledged: bool = False
+    gone_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """An episode that was raised, cleared or acknowledged just now."""
+
+    episode: Episode
+    state: str  # raised | cleared | acknowledged
+
+
+class Watch:
+    """The present episodes. `see` is told what is true now and answers what changed."""
+
+    __slots__ = ("_episodes",)
+
+    def __init__(self) -> None:
+        self._episodes: dict[tuple[Code, str], Episode] = {}
+
+    def see(self, present: dict[tuple[Code, str], str], now_s: float) -> list[Change]:
+        """Bring the episodes up to date with what is true now: (code, subject) and its text."""
+        if not present and not self._episodes:
+            return []
+        changes = []
+        for key, text in present.items():
+            episode = self._episodes.get(key)
+            if episode is None:
+                episode = self._episodes[key] = Episode(key[0], key[1], text, now_s)
+            episode.gone_s = None
+            episode.text = text
+            if not episode.raised and now_s - episode.since_s >= _DELAYS_S.get(key[0], (0.0, 0.0))[0]:
+                episode.raised = True
+                changes.append(Change(episode, "raised"))
+        for key in [key for key in self._episodes if key not in present]:
+            episode = self._episodes[key]
+            if episode.gone_s is None:
+                episode.gone_s = now_s
+            if not episode.raised:
+                del self._episodes[key]
+            elif now_s - episode.gone_s >= _DELAYS_S.get(key[0], (0.0, 0.0))[1]:
+                del self._episodes[key]
+                changes.append(Change(episode, "cleared"))
+        return changes
+
+    def acknowledge(self) -> list[Change]:
+        """Somebody has seen the present alarms."""
+        fresh = [episode for episode in self.raised() if not episode.acknowledged]
+        for episode in fresh:
+            episode.acknowledged = True
+        return [Change(episode, "acknowledged") for episode in fresh]
+
+    def is_raised(self, code: Code) -> bool:
+        """Whether an episode of this code is raised."""
+        return any(episode.code is code for episode in self.raised())
+
+    def raised(self) -> list[Episode]:
+        """The episodes that people are told of, oldest first."""
+        return [episode for episode in self._episodes.values() if episode.raised]
+
+
+def health(episodes: Iterable[Episode], *, is_blind: bool, is_function_check: bool) -> Health:
+    """The worst of what is present, in the words of NAMUR NE 107."""
+    found = {_HEALTH.get(episode.code, Health.MAINTENANCE_REQUIRED) for episode in episodes}
+    if is_blind:
+        found.add(Health.FAILURE)
+    if is_function_check:
+        found.add(Health.FUNCTION_CHECK)
+    for category in _WORST_FIRST:
+        if category in found:
+            return category
+    return Health.NORMAL

@@ -1,0 +1,447 @@
+"""What must always hold, over any readings, times and commands."""
+
+import copy
+import itertools
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+
+import pytest
+from hypothesis import HealthCheck, event, given, settings
+from hypothesis import strategies as st
+
+from overwinter.core.decide import DUTY_PERIOD_S
+from overwinter.core.look import HOT_HOLDS_S, WARM_MEMORY_S, lost_after_s
+from overwinter.core.nouns import (
+    Arrival,
+    Code,
+    Flag,
+    Mode,
+    Reading,
+    Reason,
+    Refused,
+    SetHand,
+    Settings,
+    Site,
+    TakeSite,
+)
+from overwinter.core.state import State
+from overwinter.core.turn import Outcome, turn
+from tests import strategies
+from tests.core.rig import BAND, CALLER, House, sensor
+
+MANY = settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+LIVES = settings(MANY, max_examples=40)  # a whole life takes 50 ms to draw
+
+Turns = list[tuple[float, list[Arrival]]]
+Noise = list[tuple[float, list[float | None]]]
+
+
+@st.composite
+def nights(draw: st.DrawFn) -> Noise:
+    """Phases in which the house lingers somewhere near the band, with a stray value in each: it switches."""
+    stay = st.tuples(
+        st.one_of(st.floats(min_value=-6.0, max_value=16.0), st.floats(min_value=-6.0, max_value=50.0)),
+        st.integers(min_value=1, max_value=40),
+        st.sampled_from([10.0, 10.0, 60.0]),
+        strategies.temperatures_c,
+    )
+    noise: Noise = []
+    for temperature_c, count, step_s, stray_c in draw(st.lists(stay, max_size=8)):
+        noise += [(step_s, [temperature_c + 0.01 * (index % 2)]) for index in range(count)]
+        noise.append((step_s, [stray_c]))
+    return noise
+
+
+lone_turns = st.one_of(
+    nights(),
+    st.lists(st.tuples(strategies.steps_s, st.lists(strategies.temperatures_c, max_size=2)), max_size=40),
+)
+"""(step_s, what the one sensor says in that turn)"""
+
+
+@st.composite
+def whole_lives(draw: st.DrawFn) -> tuple[Site, Settings, Turns]:
+    """A site, its settings, and turns in which anything arrives."""
+    site, begin = draw(strategies.sites()), draw(strategies.settings())
+    recalibrated = replace(site, sensors=tuple(replace(spec, offset_c=1.0) for spec in site.sensors))
+    retaken = st.just(TakeSite(site=recalibrated))
+    now_s, turns = 0.0, []
+    for _ in range(draw(st.integers(min_value=0, max_value=25))):
+        now_s += draw(strategies.steps_s)
+        arrivals = st.one_of(strategies.readings(site, now_s), strategies.commands(), retaken)
+        turns.append((now_s, draw(st.lists(arrivals, max_size=4))))
+    return site, begin, turns
+
+
+def live(site: Site, begin: Settings, turns: Turns) -> tuple[State, list[Outcome]]:
+    """All turns, one after the other."""
+    state = State(site, begin, 0.0)
+    return state, [turn(state, inbox, now_s) for now_s, inbox in turns]
+
+
+def lone(begin: Settings, noise: Noise) -> House:
+    """A house with one sensor that said all that."""
+    house = House(begin)
+    for step_s, values in noise:
+        house.turn(*_said(values, house.now_s + step_s), after_s=step_s)
+    return house
+
+
+def _each(noise: Noise) -> list[Reading]:
+    now_s, said = 0.0, []
+    for step_s, values in noise:
+        now_s += step_s
+        said += _said(values, now_s)
+    return said
+
+
+def _said(values: list[float | None], now_s: float) -> list[Reading]:
+    # Several within one turn come a tenth of a second apart, the last one now.
+    count = len(values)
+    return [
+        Reading(sensor="by the pump", taken_s=now_s - 0.1 * (count - 1 - index), temperature_c=value)
+        for index, value in enumerate(values)
+    ]
+
+
+# --- pipes -------------------------------------------------------------------------------------------------
+
+
+@MANY
+@given(strategies.settings(Mode.FREEZE), lone_turns)
+def test_in_freeze_a_lost_sensor_ends_in_heat_whatever_it_said_before(begin: Settings, noise: Noise) -> None:
+    house = lone(begin, noise)
+    # It may have been too hot within the hour and warm within six: after that nothing speaks against heat.
+    last_s = house.now_s
+    house.turn(after_s=max(lost_after_s(begin), HOT_HOLDS_S, WARM_MEMORY_S))
+    assert house.now_s > last_s
+    blind_s = house.state.look.blind_s
+    assert blind_s is not None
+    house.turn(after_s=DUTY_PERIOD_S - blind_s % DUTY_PERIOD_S + 0.01)  # into an on-phase
+
+    assert house.state.decision.heat
+    assert house.state.decision.reason is Reason.SENSOR_LOST
+
+
+@MANY
+@given(strategies.settings(Mode.FREEZE), lone_turns, st.booleans())
+def test_in_freeze_by_hand_cannot_keep_heat_off_when_the_sensor_is_lost(
+    begin: Settings, noise: Noise, heat: bool
+) -> None:
+    begin = replace(begin, blind_duty=1.0)
+    house = lone(begin, noise)
+    house.hand(heat=heat, for_s=43200.0)
+    house.turn(after_s=max(lost_after_s(begin), HOT_HOLDS_S, WARM_MEMORY_S))
+
+    assert house.state.decision.heat
+
+
+@MANY
+@given(
+    strategies.settings(Mode.FREEZE),
+    lone_turns,
+    st.lists(st.floats(min_value=-39.0, max_value=79.0), min_size=2, max_size=6),
+)
+def test_in_freeze_noise_that_never_passes_ends_in_heat(
+    begin: Settings, noise: Noise, garbage: list[float]
+) -> None:
+    begin = replace(begin, blind_duty=1.0, sense_s=10.0, lost_after_s=120.0, max_rate_k_min=0.5, window=5)
+    house = lone(begin, noise)
+    house.say(3.0)
+    track = house.state.control[0]
+    believed_s, suspects = track.believed_s, 0
+    end_s = house.now_s + WARM_MEMORY_S + begin.lost_after_s
+    for value in itertools.cycle(garbage):
+        # Whatever would be believed is held back: what is left is noise that never passes.
+        said = Reading(sensor="by the pump", taken_s=house.now_s + 60.0, temperature_c=value)
+        if copy.deepcopy(track).hear(said, begin) in (Flag.PASS, Flag.NOT_EVALUATED):
+            said = replace(said, temperature_c=None)
+        house.turn(said, after_s=60.0)
+        suspects += track.flag is Flag.SUSPECT
+        if house.now_s >= end_s:
+            break
+    event(f"more than {suspects // 100}00 suspects")
+    assert track.believed_s == believed_s
+
+    assert house.state.decision.heat
+    assert house.state.decision.reason is Reason.SENSOR_LOST
+
+
+@MANY
+@given(
+    strategies.settings(Mode.FREEZE, Mode.WARM),
+    lone_turns,
+    st.floats(min_value=0.0, max_value=30.0),
+)
+def test_a_sensor_that_keeps_saying_cold_ends_in_heat_whatever_was_before(
+    begin: Settings, noise: Noise, below_k: float
+) -> None:
+    house = lone(begin, noise)
+    cold_c = max(begin.low_c - below_k, -54.0)
+    house.turn(after_s=HOT_HOLDS_S)  # a gap, so that the first one is believed
+    for index in range(2 * begin.window + 2):
+        tremble_k = 0.01 * (index % 2)
+        house.say(cold_c - tremble_k, after_s=max(begin.sense_s, 1.0))
+    house.say(cold_c, after_s=begin.min_off_s)
+
+    assert house.state.decision.heat
+
+
+# --- fire --------------------------------------------------------------------------------------------------
+
+
+@MANY
+@given(strategies.settings(), lone_turns, st.booleans())
+def test_heat_is_never_on_while_a_lone_control_sensor_believably_reads_the_ceiling(
+    begin: Settings, noise: Noise, by_hand: bool
+) -> None:
+    house = House(begin)
+    track = house.state.control[0]
+    for step_s, values in noise:
+        if by_hand:
+            house.hand(heat=True, for_s=43200.0)
+        house.turn(*_said(values, house.now_s + step_s), after_s=step_s)
+        is_fresh = track.believed_s is not None and house.now_s - track.believed_s < HOT_HOLDS_S
+        if is_fresh and track.believed_c is not None and track.believed_c >= begin.ceiling_c:
+            event("hot")
+            assert not house.state.decision.heat
+
+
+@MANY
+@given(strategies.settings(Mode.WARM, Mode.OBSERVE), lone_turns)
+def test_outside_freeze_a_lost_sensor_ends_without_heat(begin: Settings, noise: Noise) -> None:
+    house = lone(begin, noise)
+    house.hand(heat=True, for_s=43200.0)
+    house.turn(after_s=lost_after_s(begin) + 1.0)  # and a little, for binary fractions
+
+    assert not house.state.decision.heat
+
+
+@LIVES
+@given(whole_lives())
+def test_observe_never_heats_and_by_hand_always_ends(life: tuple[Site, Settings, Turns]) -> None:
+    site, begin, turns = life
+    state = State(site, begin, 0.0)
+    for now_s, inbox in turns:
+        outcome = turn(state, inbox, now_s)
+        if state.settings.mode is Mode.OBSERVE:
+            assert not outcome.decision.heat
+        if state.hand is not None:
+            assert now_s < state.hand.until_s <= now_s + 43200.0
+        if outcome.decision.reason is Reason.BY_HAND:
+            assert state.hand is not None
+
+
+# --- doubt -------------------------------------------------------------------------------------------------
+
+
+@MANY
+@given(strategies.settings(Mode.FREEZE, Mode.WARM), nights())
+def test_heat_goes_off_by_the_band_only_on_half_a_window_of_believed_readings(
+    begin: Settings, noise: Noise
+) -> None:
+    """Each was flagged 1 or 2, or is part of a step that lasted a whole window; their median is warm."""
+    house = House(begin)
+    track = house.state.control[0]
+    believed: set[float] = set()  # when they were taken
+    suspects: list[float] = []  # in a row, failed reads apart
+    for said in _each(noise):
+        was_on = house.state.decision.heat
+        house.turn(said, after_s=max(said.taken_s - house.now_s, 0.0))
+        if track.flag is Flag.SUSPECT:
+            suspects.append(said.taken_s)
+        elif track.flag in (Flag.PASS, Flag.NOT_EVALUATED):
+            believed.add(said.taken_s)
+            if track.flag is Flag.PASS and len(suspects) >= begin.window - 1:
+                believed.update(suspects[len(suspects) - (begin.window - 1) :])
+            suspects.clear()
+        decision = house.state.decision
+        if was_on and not decision.heat and decision.reason is Reason.ABOVE_BAND:
+            event("off by the band")
+            warm = sorted(track._warm, key=lambda pair: pair[1])
+            assert {taken_s for taken_s, _ in warm} <= believed
+            assert len(warm) >= (begin.window + 1) / 2
+            assert warm[(len(warm) - 1) // 2][1] >= begin.high_c
+
+
+@MANY
+@given(
+    st.lists(st.floats(min_value=1.6, max_value=3.9), min_size=20, max_size=40),
+    st.lists(st.tuples(st.integers(0, 39), st.floats(min_value=5.0, max_value=23.0)), max_size=10),
+)
+def test_doubtful_warm_readings_never_turn_heat_off(
+    true_c: list[float], spikes: list[tuple[int, float]]
+) -> None:
+    """The same night with and without suspect warm readings: where the clean one heats, the other does."""
+    clean, spiked = House(), House()
+    at = {index: value for index, value in spikes if value}
+    smooth_c = 1.9
+    for house in (clean, spiked):
+        house.settle(smooth_c)
+        assert house.state.decision.heat
+    for index, wish_c in enumerate(true_c):
+        smooth_c += min(max(wish_c - smooth_c, -0.3), 0.3)  # as fast as a house goes
+        clean.say(smooth_c)
+        said_c = at.get(index, smooth_c)
+        if said_c != smooth_c:
+            said = Reading(sensor="by the pump", taken_s=spiked.now_s + 10.0, temperature_c=said_c)
+            if copy.deepcopy(spiked.state.control[0]).hear(said, BAND) is not Flag.SUSPECT:
+                said_c = smooth_c
+        spiked.say(said_c)
+
+        assert spiked.state.decision.heat
+
+
+@MANY
+@given(strategies.settings(), lone_turns)
+def test_a_suspect_never_makes_a_lost_sensor_believed(begin: Settings, noise: Noise) -> None:
+    house = House(begin)
+    track = house.state.control[0]
+    for said in _each(noise):
+        before_s = house.state.believed_s
+        house.turn(said, after_s=max(said.taken_s - house.now_s, 0.0))
+        if track.flag not in (Flag.PASS, Flag.NOT_EVALUATED):
+            assert house.state.believed_s == before_s
+
+
+# --- minimum times -----------------------------------------------------------------------------------------
+
+
+@MANY
+@given(strategies.settings(), lone_turns)
+def test_minimum_times_hold_wherever_the_band_decides(begin: Settings, noise: Noise) -> None:
+    house = House(begin)
+    for step_s, values in noise:
+        before, since_s = house.state.decision, house.state.changed_s
+        house.turn(*_said(values, house.now_s + step_s), after_s=step_s)
+        decision, held_s = house.state.decision, house.now_s - since_s
+        if decision.heat == before.heat:
+            continue
+        event(f"{before.reason} to {decision.reason}")
+        coldest_c = house.state.look.coldest_cold_c
+        if decision.reason is Reason.BELOW_BAND:
+            assert coldest_c is not None
+            assert held_s >= begin.min_off_s or coldest_c <= begin.alarm_low_c
+        elif decision.reason is Reason.ABOVE_BAND:
+            assert held_s >= begin.min_on_s or before.reason is Reason.EXERCISE
+        else:
+            # MIN_ON, MIN_OFF and, but for an exercise that gives back, INSIDE_BAND keep what is.
+            assert decision.reason in (
+                Reason.TOO_HOT,
+                Reason.SENSOR_LOST,
+                Reason.WARM_ENOUGH,
+                Reason.EXERCISE,
+            ) or (decision.reason is Reason.INSIDE_BAND and before.reason is Reason.EXERCISE)
+
+
+# --- the whole ---------------------------------------------------------------------------------------------
+
+
+def _numbers(value: object) -> list[float]:
+    if isinstance(value, Mapping):
+        return [number for part in value.values() for number in _numbers(part)]
+    if isinstance(value, list | tuple):
+        return [number for part in value for number in _numbers(part)]
+    return [value] if isinstance(value, float) else []
+
+
+@LIVES
+@given(whole_lives())
+def test_no_nan_and_no_infinity_reaches_a_decision_or_an_event(life: tuple[Site, Settings, Turns]) -> None:
+    site, begin, turns = life
+    state = State(site, begin, 0.0)
+    for now_s, inbox in turns:
+        outcome = turn(state, inbox, now_s)
+        for said in (*_numbers(asdict(state.look)), *_numbers([made.fields for made in outcome.events])):
+            assert math.isfinite(said)
+        for made in outcome.events:
+            json.dumps(made.fields, allow_nan=False)
+        assert outcome.decision == state.decision
+
+
+@LIVES
+@given(whole_lives())
+def test_the_same_life_twice_is_the_same(life: tuple[Site, Settings, Turns]) -> None:
+    def told(outcome: Outcome) -> object:
+        answers = {
+            ticket: [problem.text for problem in answer.problems] if isinstance(answer, Refused) else answer
+            for ticket, answer in outcome.answers.items()
+        }
+        return outcome.decision, outcome.events, answers
+
+    first, second = (live(*life)[1] for _ in range(2))
+
+    assert [told(outcome) for outcome in first] == [told(outcome) for outcome in second]
+
+
+@LIVES
+@given(whole_lives())
+def test_every_command_is_answered_once_and_every_switch_is_told(life: tuple[Site, Settings, Turns]) -> None:
+    site, begin, turns = life
+    state = State(site, begin, 0.0)
+    was_on, cycles = False, 0
+    for now_s, inbox in turns:
+        outcome = turn(state, inbox, now_s)
+        assert set(outcome.answers) == {
+            ticket for arrival in inbox if (ticket := getattr(arrival, "ticket", None)) is not None
+        }
+        switches = [made.fields["heat"] for made in outcome.events if made.name == "heat"]
+        assert switches == ([outcome.decision.heat] if outcome.decision.heat != was_on else [])
+        was_on = outcome.decision.heat
+        cycles += switches == [True]
+        assert state.cycles == cycles
+        assert len([made for made in outcome.events if made.name == "sample"]) <= 1
+
+
+@LIVES
+@given(whole_lives())
+def test_the_state_stays_bounded(life: tuple[Site, Settings, Turns]) -> None:
+    site, begin, turns = life
+    state, sensors = State(site, begin, 0.0), len(site.sensors)
+    for now_s, inbox in turns:
+        outcome = turn(state, inbox, now_s)
+        for track in state.tracks.values():
+            # A window that was made smaller is cut when the next reading comes.
+            assert max(len(track._cold), len(track._warm), len(track._pending)) <= 31
+        assert len(state.tracks) == sensors
+        assert len(state.watch._episodes) <= 2 * sensors + len(Code)
+        for names in (state.hot, state.moved_on_s, state.disagree_from_c):
+            assert len(names) <= sensors
+        for few in (state.contacts, state.period_active_s, state.facts):
+            assert len(few) <= 2
+        assert len(outcome.events) <= 2 * (2 * sensors + len(Code)) + len(inbox) + 4
+
+
+@pytest.mark.parametrize("mode", list(Mode), ids=str)
+def test_a_house_that_nobody_looks_after_for_a_month_keeps_a_small_state(mode: Mode) -> None:
+    """Time alone must not fill anything: 30 days of turns, half of them failing."""
+    house = House(replace(BAND, mode=mode, sense_s=60.0, record_s=3600.0), sensors=(sensor(),))
+    for index in range(30 * 24 * 60 // 2):
+        value = (None, 3.0, 85.0, 40.0)[index % 4]
+        house.say(value, after_s=120.0)
+
+    track = house.state.control[0]
+    assert max(len(track._cold), len(track._warm), len(track._pending)) <= BAND.window
+    assert len(house.state.watch._episodes) <= 2
+
+
+@LIVES
+@given(whole_lives())
+def test_counters_run_only_forward_and_only_while_heat_is_on(life: tuple[Site, Settings, Turns]) -> None:
+    site, begin, turns = life
+    state = State(site, begin, 0.0)
+    for now_s, inbox in turns:
+        on_s, was_on, then_s = state.on_s, state.decision.heat, state.turned_s
+        turn(state, inbox, now_s)
+        assert state.on_s == on_s + (now_s - then_s if was_on else 0.0)
+        assert (state.unused_s == 0.0) or not was_on
+
+
+def test_a_caller_is_named_in_what_a_person_did() -> None:
+    house = House()
+    house.settle(3.0)
+    house.turn(SetHand(ticket=1, caller=CALLER, heat=True, for_s=60.0))
+
+    assert house.named("hand")[0].fields["user"] == "ada"

@@ -1,0 +1,525 @@
+"""One turn: what arrives in, one decision and what to record out."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from overwinter.core.look import WARM_MEMORY_S
+from overwinter.core.nouns import (
+    Adopt,
+    Code,
+    ContactSpec,
+    ContactState,
+    Event,
+    Fact,
+    Mode,
+    Quiet,
+    Reason,
+    Refused,
+    Release,
+    Remark,
+    Role,
+    Settings,
+    Site,
+    TakeSite,
+)
+from overwinter.core.turn import DAY_S, HAND_AT_MOST_S
+from tests.core.rig import BAND, CALLER, DOOR, OUTSIDE, PUMP, House, is_off, is_on, reading, sensor
+
+WHO = {"uid": 1000, "user": "ada", "pid": 4711}
+WARM = replace(BAND, mode=Mode.WARM)
+OBSERVE = replace(BAND, mode=Mode.OBSERVE)
+
+
+def adopt(settings: Settings, how: str = "command", **changes: tuple[object, object]) -> Adopt:
+    return Adopt(ticket=7, caller=CALLER, settings=settings, changes=changes, how=how)
+
+
+# --- a night ---------------------------------------------------------------------------------------------
+
+
+def test_heat_follows_the_band_through_a_night_and_each_switch_is_an_event() -> None:
+    house = House()
+    house.settle(3.0)
+    house.settle(2.0)
+    house.settle(3.0)
+    house.settle(4.0)
+    house.settle(3.0)
+
+    assert [(event.fields["heat"], event.fields["reason"]) for event in house.named("heat")] == [
+        (True, "below-band"),
+        (False, "above-band"),
+    ]
+    on, off = house.named("heat")
+    assert on.fields["cycles"] == off.fields["cycles"] == house.state.cycles == 1
+    assert on.fields["on_s"] == 0.0
+    assert off.fields["on_s"] == off.up_s - on.up_s == house.state.on_s
+
+
+def test_a_start_counts_as_a_release() -> None:
+    house = House(start_s=1000.0)
+    for _ in range(5):
+        assert is_off(house.say(1.9), Reason.MIN_OFF)
+
+    assert is_on(house.say(1.9), Reason.BELOW_BAND)
+    assert house.now_s == 1060.0
+
+
+def test_at_alarm_low_a_start_does_not_wait() -> None:
+    assert is_on(House().say(1.5), Reason.BELOW_BAND)
+
+
+def test_a_restart_does_not_wind_the_blind_clock_back() -> None:
+    house = House(start_s=1000.0, believed_s=890.0, believed_c=3.0)
+
+    assert is_on(house.turn().decision, Reason.SENSOR_LOST)
+
+
+@pytest.mark.parametrize("believed_s", [1000.1, 1e9, math.inf, math.nan], ids=str)
+def test_a_blind_clock_from_the_future_counts_as_unknown(believed_s: float) -> None:
+    house = House(start_s=1000.0, believed_s=believed_s, believed_c=30.0)
+
+    assert not house.state.heard_control
+    assert is_off(house.silence(110.0), Reason.STARTING)
+    assert is_on(house.silence(10.0), Reason.SENSOR_LOST)
+
+
+def test_the_blind_clock_that_the_shell_keeps_is_the_last_believed_reading() -> None:
+    house = House(sensors=(sensor(PUMP), sensor(OUTSIDE, Role.OUTDOOR)))
+    house.say(3.0, 9.0)
+    house.say(None, 9.0)
+    house.say(85.0, 9.0)
+    house.say(40.0, 9.0)
+
+    assert (house.state.believed_s, house.state.believed_c) == (10.0, 3.0)
+    assert house.state.heard_control
+
+
+def test_two_sensors_stamps_out_of_order_keep_the_later_one() -> None:
+    house = House(sensors=(sensor(PUMP), sensor(DOOR)))
+    house.turn(reading(3.0, 9.0, PUMP), reading(2.5, 8.0, DOOR))
+
+    assert (house.state.believed_s, house.state.believed_c) == (9.0, 2.5)
+
+
+def test_a_reading_of_an_unknown_sensor_is_ignored() -> None:
+    house = House()
+    house.settle(3.0)
+    before = house.state.decision, house.state.look
+
+    house.turn(reading(-20.0, house.now_s, "nobody"), after_s=0.0)
+
+    assert (house.state.decision, house.state.look) == before
+
+
+def test_a_site_read_again_brings_a_new_calibration() -> None:
+    house = House()
+    house.turn(TakeSite(site=Site(sensors=(replace(sensor(), offset_c=0.5),))))
+    house.say(3.0)
+
+    assert house.state.look.coldest_cold_c == 3.5
+
+
+# --- by hand ------------------------------------------------------------------------------------------------
+
+
+def test_by_hand_ends_at_its_end_and_says_so() -> None:
+    house = House()
+    house.settle(3.0)
+    assert house.hand(heat=True, for_s=60.0) == {"until_s": house.now_s + 60.0}
+    assert is_on(house.state.decision, Reason.BY_HAND)
+
+    house.settle(3.0, for_s=50.0)
+    assert is_on(house.state.decision, Reason.BY_HAND)
+    house.settle(3.0, for_s=10.0)
+
+    assert is_on(house.state.decision, Reason.INSIDE_BAND)
+    assert house.state.hand is None
+    assert [event.fields for event in house.named("hand")] == [
+        {"state": "set", "heat": True, "left_s": 60.0, **WHO},
+        {"state": "over", "heat": True, "left_s": 0.0},
+    ]
+
+
+def test_by_hand_holds_no_longer_than_twelve_hours() -> None:
+    house = House()
+    house.settle(3.0)
+    assert house.hand(heat=True, for_s=HAND_AT_MOST_S) == {"until_s": house.now_s + 43200.0}
+    house.settle(3.0, for_s=HAND_AT_MOST_S)
+
+    assert house.state.hand is None
+
+
+@pytest.mark.parametrize("for_s", [0.0, -1.0, HAND_AT_MOST_S + 1.0, math.inf, math.nan], ids=str)
+def test_by_hand_without_an_end_or_beyond_twelve_hours_is_refused(for_s: float) -> None:
+    house = House()
+    house.settle(3.0)
+
+    answer = house.hand(heat=True, for_s=for_s)
+
+    assert isinstance(answer, Refused)
+    assert answer.problems[0].key == "heat.for"
+    assert "more than 0 and at most 12 h" in str(answer)
+    assert house.state.hand is None
+    assert not house.named("hand")
+
+
+@pytest.mark.parametrize("heat", [True, False])
+def test_by_hand_is_refused_in_observe(heat: bool) -> None:
+    house = House(OBSERVE)
+    house.settle(3.0)
+
+    answer = house.hand(heat=heat)
+
+    assert isinstance(answer, Refused)
+    assert "observe never heats" in str(answer)
+    assert is_off(house.state.decision, Reason.OBSERVING)
+
+
+@pytest.mark.parametrize(
+    ("settings", "heat", "said_c", "why"),
+    [
+        pytest.param(BAND, False, 1.4, "alarm_low, 34.7 F", id="freeze, off, at alarm_low"),
+        pytest.param(BAND, False, None, "no believable sensor", id="freeze, off, blind"),
+        pytest.param(WARM, True, None, "no believable sensor", id="warm, on, blind"),
+    ],
+)
+def test_by_hand_is_refused_with_the_reason_where_it_would_end_at_once(
+    settings: Settings, heat: bool, said_c: float | None, why: str
+) -> None:
+    house = House(settings)
+    if said_c is None:
+        house.settle(3.0)
+        house.silence(120.0)
+    else:
+        house.settle(said_c)
+
+    answer = house.hand(heat=heat)
+
+    assert isinstance(answer, Refused)
+    assert why in str(answer)
+    assert f"not {'on' if heat else 'off'} by hand now" in answer.problems[0].allowed
+    assert house.state.hand is None
+
+
+def test_a_command_is_judged_by_what_came_with_it_and_not_by_the_turn_before() -> None:
+    house = House()
+    house.settle(3.0)
+    house.now_s += 200.0  # the wheel stood still for so long
+
+    answer = house.hand(heat=False)
+
+    assert isinstance(answer, Refused)
+    assert "no believable sensor" in str(answer)
+
+
+@pytest.mark.parametrize(
+    ("ended_by", "for_s"),
+    [
+        pytest.param(1.5, 50.0, id="alarm_low"),
+        pytest.param(None, 130.0, id="blind"),
+    ],
+)
+def test_off_by_hand_in_freeze_ends_for_good(ended_by: float | None, for_s: float) -> None:
+    house = House()
+    house.settle(1.9)
+    house.hand(heat=False, for_s=7200.0)
+    assert is_off(house.settle(1.9), Reason.BY_HAND)
+
+    for _ in range(round(for_s / 10.0)):
+        house.say(ended_by)
+    assert house.state.decision.heat
+    house.settle(3.0)
+
+    assert house.state.decision.heat, "and does not come back"
+    assert [event.fields["state"] for event in house.named("hand")] == ["set", "ended"]
+
+
+def test_on_by_hand_in_warm_ends_blind() -> None:
+    house = House(WARM)
+    house.settle(3.0)
+    house.hand(heat=True, for_s=7200.0)
+    house.silence(110.0)
+    assert is_on(house.state.decision, Reason.BY_HAND)
+
+    assert is_off(house.silence(10.0), Reason.SENSOR_LOST)
+    assert house.state.hand is None
+
+
+def test_by_hand_ends_when_observe_begins() -> None:
+    house = House()
+    house.settle(3.0)
+    house.hand(heat=True)
+    house.turn(adopt(OBSERVE))
+
+    assert is_off(house.state.decision, Reason.OBSERVING)
+    assert house.state.hand is None
+
+
+def test_release_ends_it_and_without_anything_to_release_is_fine() -> None:
+    house = House()
+    house.settle(3.0)
+    release = Release(ticket=9, caller=CALLER)
+    assert house.turn(release, after_s=0.0).answers == {9: {}}
+    assert not house.named("hand")
+    house.hand(heat=True)
+
+    assert house.turn(release, after_s=0.0).answers == {9: {}}
+
+    assert is_on(house.state.decision, Reason.INSIDE_BAND)
+    assert house.named("hand")[-1].fields == {"state": "released", "heat": True, "left_s": 1200.0, **WHO}
+
+
+def test_by_hand_again_replaces_what_was_set() -> None:
+    house = House()
+    house.settle(3.0)
+    house.hand(heat=True, for_s=7200.0)
+    house.hand(heat=False, for_s=60.0)
+
+    assert is_off(house.state.decision, Reason.BY_HAND)
+    house.settle(3.0, for_s=60.0)
+    assert is_off(house.state.decision, Reason.INSIDE_BAND)
+
+
+def test_too_hot_goes_before_on_by_hand_and_by_hand_is_there_again_afterwards() -> None:
+    house = House()
+    house.settle(23.9)
+    house.hand(heat=True, for_s=7200.0)
+    assert is_off(house.say(24.0), Reason.TOO_HOT)
+
+    assert is_on(house.say(23.9), Reason.BY_HAND)
+
+
+# --- exercise -----------------------------------------------------------------------------------------------
+
+
+def test_heat_unused_for_every_days_is_exercised_once_and_gives_the_relay_back() -> None:
+    house = House(unused_s=7 * DAY_S - 600.0)
+    house.settle(3.0, for_s=590.0)
+    assert is_off(house.state.decision, Reason.INSIDE_BAND)
+    house.settle(3.0, for_s=10.0)
+    assert is_on(house.state.decision, Reason.EXERCISE)
+
+    house.settle(3.0, for_s=590.0)
+    assert is_on(house.state.decision, Reason.EXERCISE)
+    house.settle(3.0, for_s=10.0)
+    assert is_off(house.state.decision, Reason.INSIDE_BAND)
+    house.settle(3.0, for_s=3600.0)
+
+    assert [event.fields["reason"] for event in house.named("heat")] == ["exercise", "inside-band"]
+    assert house.state.unused_s == 3600.0
+
+
+def test_heat_that_is_used_is_not_exercised() -> None:
+    house = House(replace(BAND, exercise_every_days=0.05), unused_s=0.0)
+    for _ in range(4):
+        house.settle(1.9, for_s=600.0)
+        house.settle(3.0, for_s=600.0)
+        house.settle(4.5, for_s=600.0)
+
+    assert {event.fields["reason"] for event in house.named("heat")} == {"below-band", "above-band"}
+
+
+def test_an_exercise_never_is_never() -> None:
+    house = House(replace(BAND, exercise_every_days=0.0), unused_s=1e9)
+    house.settle(3.0)
+
+    assert not house.named("heat")
+
+
+def test_an_exercise_that_is_blinded_becomes_blind_heat() -> None:
+    house = House(replace(BAND, exercise_for_s=1800.0), unused_s=7 * DAY_S)
+    house.settle(3.0)
+    assert is_on(house.state.decision, Reason.EXERCISE)
+    house.silence(130.0)
+
+    assert is_on(house.state.decision, Reason.SENSOR_LOST)
+    assert house.state.exercise_since_s is None
+
+
+# --- other arrivals -----------------------------------------------------------------------------------------
+
+
+def test_adopted_settings_rule_the_same_turn_and_are_recorded() -> None:
+    house = House()
+    house.settle(3.0)
+    outcome = house.turn(adopt(replace(BAND, low_c=3.2, high_c=5.0), low=(35.6, 37.8)), after_s=0.0)
+
+    assert is_on(outcome.decision, Reason.BELOW_BAND)
+    assert outcome.answers == {7: {"saved": True, "changes": {"low": [35.6, 37.8]}}}
+    assert outcome.events[0] == Event(
+        "settings", house.now_s, {"changes": {"low": [35.6, 37.8]}, "how": "command", **WHO}
+    )
+
+
+def test_settings_adopted_without_a_change_are_no_event() -> None:
+    house = House()
+
+    assert house.turn(adopt(BAND)).answers == {7: {"saved": True, "changes": {}}}
+    assert not house.events
+
+
+def test_a_remark_is_recorded_in_its_order() -> None:
+    house = House()
+    outcome = house.turn(
+        Remark(ticket=1, event="note", fields={"text": "new lamp"}),
+        adopt(WARM, mode=("freeze", "warm")),
+        Remark(ticket=2, event="clock", fields={"by_s": 3.0}),
+    )
+
+    assert [event.name for event in outcome.events] == ["note", "settings", "clock"]
+    assert outcome.events[0] == Event("note", 10.0, {"text": "new lamp"})
+    assert outcome.answers[1] == outcome.answers[2] == {}
+
+
+def test_quiet_acknowledges_the_present_alarms_once() -> None:
+    house = House()
+    house.turn(Fact(code=Code.DISK, present=True, text="the disk is full"))
+    quiet = Quiet(ticket=5, caller=CALLER)
+
+    assert house.turn(quiet).answers == {5: {}}
+    house.turn(quiet)
+
+    assert house.alarms(Code.DISK) == ["raised", "acknowledged"]
+    assert house.named("alarm")[-1].fields == {
+        "code": "disk",
+        "state": "acknowledged",
+        "text": "the disk is full",
+        **WHO,
+    }
+
+
+def test_a_fact_is_alarming_until_it_is_over() -> None:
+    house = House()
+    house.turn(Fact(code=Code.CLOCK, present=True, text="the clock is wrong"))
+    house.turn(Fact(code=Code.CLOCK, present=False, text=""))
+    house.turn(Fact(code=Code.DISK, present=False, text="never was"))
+
+    assert house.alarms(Code.CLOCK) == ["raised", "cleared"]
+    assert not house.state.facts
+
+
+# --- samples ------------------------------------------------------------------------------------------------
+
+
+def test_a_sample_says_what_the_record_period_came_to() -> None:
+    house = House(
+        sensors=(sensor(PUMP), sensor(OUTSIDE, Role.OUTDOOR)),
+        contacts=(ContactSpec(name="pump", kind="pump", pin=22),),
+    )
+    for index in range(6):
+        house.turn(
+            reading(1.9, house.now_s + 10.0, humidity_pct=70.0 + index),
+            reading(-5.0, house.now_s + 10.0, OUTSIDE),
+            ContactState(name="pump", active=index in (1, 2)),
+        )
+    house.turn(reading(1.9, 70.0, humidity_pct=80.0))
+
+    (sample,) = house.named("sample")
+    assert sample == Event(
+        "sample",
+        60.0,
+        {
+            "temperature_c": 1.9,
+            "humidity_pct": 75.0,
+            "flag": 1,
+            "heat": 0.0,
+            "mode": "freeze",
+            "low_c": 2.0,
+            "high_c": 4.0,
+            "sensors": {PUMP: [1.9, 75.0, 1], OUTSIDE: [-5.0, None, 1]},
+            "outdoor_c": -5.0,
+            "contacts": {"pump": 0.3333},
+        },
+    )
+    house.settle(1.9, -5.0, for_s=50.0)
+    assert house.named("sample")[-1].fields["heat"] == 1.0
+
+
+def test_a_sample_of_a_blind_house_gives_no_temperature() -> None:
+    house = House()
+    house.settle(3.0, for_s=60.0)
+    house.silence(120.0)
+
+    fields = house.named("sample")[-1].fields
+    assert fields["temperature_c"] is None
+    assert fields["humidity_pct"] is None
+    assert fields["flag"] == 9
+    assert fields["heat"] == 0.0
+    assert fields["sensors"] == {PUMP: [None, None, 9]}
+
+
+def test_the_last_raw_reading_is_recorded_whatever_its_flag_and_no_infinity_ever() -> None:
+    house = House(replace(BAND, record_s=10.0))
+    for value, recorded in (
+        (85.0, [85.0, None, 4]),
+        (math.inf, [None, None, 9]),
+        (math.nan, [None, None, 9]),
+    ):
+        house.say(value)
+        assert house.named("sample")[-1].fields["sensors"] == {PUMP: recorded}
+
+
+def test_samples_keep_their_beat_when_a_turn_comes_late() -> None:
+    house = House()
+    for after_s in (65.0, 55.0, 60.0, 30.0, 30.0):
+        house.turn(after_s=after_s)
+
+    assert [event.up_s for event in house.named("sample")] == [65.0, 120.0, 180.0, 240.0]
+
+
+def test_a_late_turn_does_not_lose_heated_time() -> None:
+    house = House(start_s=1000.0, believed_s=500.0, believed_c=3.0)  # blind: heat is on at once
+    house.turn(after_s=0.0)
+    for after_s in (65.0, 55.0, 60.0):
+        house.turn(after_s=after_s)
+
+    assert [event.fields["heat"] for event in house.named("sample")] == [1.0, 1.0, 1.0]
+
+
+def test_after_a_long_pause_one_sample_is_taken_and_a_new_beat_begins() -> None:
+    house = House()
+    for after_s in (10_000.0, 50.0, 10.0):
+        house.turn(after_s=after_s)
+
+    assert [event.up_s for event in house.named("sample")] == [10_000.0, 10_060.0]
+
+
+def test_a_new_record_period_holds_from_the_last_beat() -> None:
+    house = House()
+    house.silence(60.0)
+    house.turn(adopt(replace(BAND, record_s=30.0)))
+    house.silence(20.0)
+
+    assert [event.up_s for event in house.named("sample")] == [60.0, 90.0]
+
+
+def test_warmth_is_remembered_for_six_hours_without_any_sensor() -> None:
+    house = House()
+    house.settle(12.0)
+    last_s = house.now_s
+    house.silence(WARM_MEMORY_S - 10.0)
+    assert is_off(house.state.decision, Reason.WARM_ENOUGH)
+    house.turn()
+
+    assert house.now_s - last_s == WARM_MEMORY_S
+    assert is_on(house.state.decision, Reason.SENSOR_LOST)
+
+
+def test_a_flat_sensor_gets_heat_in_freeze_and_is_believed_again_when_it_moves() -> None:
+    house = House()
+    for _ in range(721):
+        house.say(3.0)
+    assert house.state.control[0].flag == 4
+    assert is_off(house.state.decision, Reason.INSIDE_BAND)
+    for _ in range(11):
+        house.say(3.0)
+    assert is_on(house.state.decision, Reason.SENSOR_LOST)
+    house.say(3.1)
+
+    assert house.state.control[0].flag == 1
+    assert is_on(house.state.decision, Reason.INSIDE_BAND)
+    for index in range(3):
+        house.say(4.1 + 0.1 * index)
+    assert is_off(house.settle(4.2), Reason.ABOVE_BAND)
