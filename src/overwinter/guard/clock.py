@@ -1,0 +1,52 @@
+"""The only clocks of the guard: time since boot to decide by, wall time to label records with."""
+
+import os
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+_BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+_SYNCHRONISED = Path("/run/systemd/timesync/synchronized")  # touched by the time service at each true sync
+
+
+class Clock:
+    """The machine's clocks; `speed` makes both run faster than life, for the demo."""
+
+    def __init__(self, *, speed: float = 1.0) -> None:
+        self.speed = speed
+        self._zero_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+        self._zero_utc_s = time.time()
+        try:
+            self.boot_id = _BOOT_ID.read_text().strip()
+        except OSError:
+            # Without one, records of this run still group together.
+            self.boot_id = f"unknown-{os.getpid()}"
+
+    def now_s(self) -> float:
+        """Seconds since boot, suspend included; no step of the wall clock changes it."""
+        now_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+        return now_s if self.speed == 1.0 else self._zero_s + (now_s - self._zero_s) * self.speed
+
+    def utc_s(self) -> float:
+        """Wall time as seconds of the epoch: a label, never a reason."""
+        now_s = time.time()
+        return now_s if self.speed == 1.0 else self._zero_utc_s + (now_s - self._zero_utc_s) * self.speed
+
+    def real_s(self, duration_s: float) -> float:
+        """How long to wait in life for so many seconds of this clock."""
+        return duration_s / self.speed
+
+    @staticmethod
+    def is_synchronised() -> bool:
+        """Whether the time service has set the wall clock since boot."""
+        return _SYNCHRONISED.exists()
+
+
+def rfc3339(utc_s: float) -> str:
+    """Seconds of the epoch as RFC 3339 in UTC with milliseconds, as the logbook spells it."""
+    return datetime.fromtimestamp(utc_s, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def rfc3339_s(utc_s: float) -> str:
+    """The same without milliseconds, for people and for `status`."""
+    return rfc3339(utc_s)[:19] + "Z"

@@ -1,0 +1,317 @@
+"""The wheel: take what arrived, turn, drive the relay, record, feed the watchdog. Again, for months.
+
+Only this thread drives the relay. Whatever may be slow (sensors, disk, clients) lives in a thread of its own
+and posts into the inbox. If driving the relay fails, the guard ends: the supervisor starts it again, and the
+released relay is the state that the wiring was chosen for.
+"""
+
+import queue
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
+
+from overwinter.core.nouns import (
+    Adopt,
+    Arrival,
+    Code,
+    ContactState,
+    Event,
+    Fact,
+    Mode,
+    Reading,
+    Remark,
+    Settings,
+)
+from overwinter.core.state import State
+from overwinter.core.turn import turn
+from overwinter.guard.clock import Clock, rfc3339
+from overwinter.guard.commentary import Repeats
+from overwinter.guard.gap import WAIT_S, Gap
+from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
+from overwinter.guard.port import GuardPort, Return, own_caller
+from overwinter.guard.service import Service
+from overwinter.guard.status import status, status_line
+from overwinter.store.keeper import Keeper
+from overwinter.store.lines import encode
+
+INBOX_AT_MOST = 1024
+"""Arrivals waiting at most; readings beyond are dropped, and their silence is judged."""
+
+TURN_EVERY_S = 1.0
+"""Without arrivals the wheel turns at this pace: minimum times and blind heat need no finer one."""
+
+READY_AFTER_S = 3.0
+"""A start is declared ready after this even without a reading: the decision then is to wait for one."""
+
+CLOCK_STEP_S = 1.0
+"""A wall clock that moves by so much against the time since boot was stepped."""
+
+
+class Relay(Protocol):
+    """What switches the heat."""
+
+    def drive(self, heat: bool) -> None:
+        """Heat on or off."""
+        ...
+
+    def close(self) -> None:
+        """Release it."""
+        ...
+
+
+class Contact(Protocol):
+    """An input that is only read."""
+
+    @property
+    def name(self) -> str:
+        """As in site.toml."""
+        ...
+
+    def active(self) -> bool:
+        """Now."""
+        ...
+
+
+class SensorThread(Protocol):
+    """What reads a sensor in its own thread."""
+
+    def overdue(self, now_s: float) -> Reading | None:
+        """The missing reading of a read that hangs."""
+        ...
+
+
+class Inbox:
+    """Where arrivals wait for the next turn; any thread and any signal handler may post."""
+
+    def __init__(self) -> None:
+        self._queue: queue.SimpleQueue[Arrival | None] = queue.SimpleQueue()
+
+    def post(self, arrival: Arrival) -> None:
+        """Leave it for the next turn."""
+        if self._queue.qsize() < INBOX_AT_MOST or not isinstance(arrival, Reading):
+            self._queue.put(arrival)
+
+    def wake(self) -> None:
+        """Turn now."""
+        self._queue.put(None)
+
+    def take(self, timeout_s: float) -> list[Arrival]:
+        """All that has come, waiting for the first at most so long."""
+        arrivals: list[Arrival] = []
+        try:
+            first = self._queue.get(timeout=timeout_s)
+            while True:
+                if first is not None:
+                    arrivals.append(first)
+                if len(arrivals) >= INBOX_AT_MOST:
+                    return arrivals
+                first = self._queue.get_nowait()
+        except queue.Empty:
+            return arrivals
+
+
+class Wheel:
+    """One guard at work."""
+
+    def __init__(
+        self,
+        *,
+        state: State,
+        inbox: Inbox,
+        clock: Clock,
+        relay: Relay,
+        contacts: Sequence[Contact],
+        sensors: Sequence[SensorThread],
+        keeper: Keeper,
+        port: GuardPort,
+        service: Service,
+        blind_clock: BlindClock,
+        way_back: Return | None,
+        log: Any,
+        reload: Callable[[], None],
+        on_ready: Callable[[], None],
+        gap: Gap | None,
+    ) -> None:
+        self.state = state
+        self.way_back = way_back
+        self._inbox = inbox
+        self._clock = clock
+        self._relay = relay
+        self._contacts = contacts
+        self._contact_states: dict[str, bool] = {}
+        self._sensors = sensors
+        self._keeper = keeper
+        self._port = port
+        self._service = service
+        self._blind_clock = blind_clock
+        self._log = log
+        self._reload = reload
+        self._on_ready = on_ready
+        self._gap = gap  # until it has been told
+        self._repeats = Repeats()
+        self._started_s = clock.now_s()
+        self._saved_s = self._counted_s = self._started_s
+        self._offset_s = clock.utc_s() - self._started_s
+        self._is_ready = False
+        self._was_lost: set[str] = set()
+        self.stop_reason: str | None = None
+        self.reload_asked = False
+
+    def run(self) -> None:
+        """Turn until somebody sets `stop_reason`."""
+        while self.stop_reason is None:
+            arrivals = self._inbox.take(self._clock.real_s(TURN_EVERY_S))
+            if self.reload_asked:
+                self.reload_asked = False
+                self._reload()
+            self.turn_once(arrivals)
+
+    def turn_once(self, arrivals: list[Arrival]) -> None:
+        """One turn with everything around it."""
+        now_s, state = self._clock.now_s(), self.state
+        arrivals.extend(self._noticed(now_s))
+        outcome = turn(state, arrivals, now_s)
+        self._relay.drive(outcome.decision.heat)
+        self._tell_gap(now_s)
+        for event in outcome.events:
+            self.record(event)
+        self._comment(arrivals, now_s)
+        self._port.snapshot = self.snapshot(now_s)
+        self._port.answer(outcome.answers)
+        if state.heard_control:
+            self._blind_clock.keep(state.believed_s, state.believed_c)
+        if now_s - self._saved_s >= SAVE_EVERY_S:
+            self.save(now_s)
+        self._come_back(now_s)
+        if not self._is_ready and (
+            outcome.decision.reason != "starting" or now_s - self._started_s >= READY_AFTER_S
+        ):
+            self._is_ready = True
+            self._on_ready()
+            self._service.ready()
+            self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
+        self._service.turned(status_line(state), now_s)
+
+    def record(self, event: Event) -> None:
+        """Date an event, give it to the logbook and to everybody who watches."""
+        now_s = self._clock.now_s()
+        line = encode(
+            {
+                "t": rfc3339(self._clock.utc_s() - (now_s - event.up_s)),
+                "up": round(event.up_s, 3),
+                "boot": self._clock.boot_id,
+                "event": event.name,
+                **event.fields,
+            }
+        )
+        self._keeper.record(line, urgent=event.name != "sample")
+        self._port.spread(line)
+        if event.name != "sample":
+            level = "warning" if event.name in ("alarm", "refused", "gap") else "info"
+            getattr(self._log, level)(event.name, **{k: v for k, v in event.fields.items() if k != "event"})
+
+    def save(self, now_s: float) -> None:
+        """Counters, hourly and at stop."""
+        self._saved_s = now_s
+        self._keeper.save_state(self.counters())
+
+    def counters(self, way_back: Return | None = None) -> dict[str, object]:
+        """What the state file holds."""
+        way_back = way_back or self.way_back
+        return {
+            "cycles": self.state.cycles,
+            "on_s": round(self.state.on_s, 1),
+            "unused_s": round(self.state.unused_s, 1),
+            "way_back": None if way_back is None else way_back.facts(),
+        }
+
+    def snapshot(self, now_s: float) -> dict[str, object]:
+        """What `status` answers until the next turn."""
+        return status(
+            self.state,
+            now_s=now_s,
+            utc_s=self._clock.utc_s(),
+            uptime_s=now_s - self._started_s,
+            disk=self._keeper.health(),
+            is_synchronised=self._clock.is_synchronised(),
+            warnings=[] if self.way_back is None else [self._way_back_text()],
+        )
+
+    def adopt(self, settings: Settings, changes: Mapping[str, tuple[object, object]], how: str) -> None:
+        """Go on with settings that a reload found."""
+        self._inbox.post(Adopt(ticket=0, caller=own_caller(), settings=settings, changes=changes, how=how))
+
+    def _noticed(self, now_s: float) -> list[Arrival]:
+        """What nobody posts: inputs that changed, reads that hang, a wall clock that was stepped."""
+        noticed: list[Arrival] = []
+        for contact in self._contacts:
+            active = contact.active()
+            if self._contact_states.get(contact.name) != active:
+                self._contact_states[contact.name] = active
+                noticed.append(ContactState(name=contact.name, active=active))
+        for sensor in self._sensors:
+            missing = sensor.overdue(now_s)
+            if missing is not None:
+                noticed.append(missing)
+        offset_s = self._clock.utc_s() - now_s
+        step_s = offset_s - self._offset_s
+        if abs(step_s) >= CLOCK_STEP_S:
+            fields = {
+                "step_s": round(step_s, 3),
+                "was": rfc3339(self._offset_s + now_s),
+                "synchronised": self._clock.is_synchronised(),
+            }
+            noticed.append(Remark(ticket=0, event="clock", fields=fields))
+        self._offset_s = offset_s  # slow drift is followed and never becomes a step
+        return noticed
+
+    def _comment(self, arrivals: Sequence[Arrival], now_s: float) -> None:
+        """Sensors that fail, and that come back, at a pace that a journal can bear."""
+        for arrival in arrivals:
+            if isinstance(arrival, Fact) and arrival.code is Code.DISK:
+                self._log.warning("disk", failing=arrival.present, text=arrival.text)
+            if not isinstance(arrival, Reading):
+                continue
+            track = self.state.tracks.get(arrival.sensor)
+            if track is None or track.error is None:
+                continue
+            count = self._repeats.count(f"{arrival.sensor} fails", now_s)
+            if count:
+                self._log.warning("reading failed", sensor=arrival.sensor, why=track.error, times=count)
+        lost = {
+            name
+            for name, track in self.state.tracks.items()
+            if track.is_lost(now_s, self.state.settings.lost_after_s)
+        }
+        if lost != self._was_lost:
+            for name in lost ^ self._was_lost:
+                word = "sensor lost" if name in lost else "sensor found"
+                if self._repeats.count(f"{name} {word}", now_s):
+                    self._log.warning(word, sensor=name)
+            self._was_lost = lost
+
+    def _tell_gap(self, now_s: float) -> None:
+        """Once it is known how warm the house is after the silence, or not known for long enough."""
+        gap, state = self._gap, self.state
+        if gap is None or (state.look.coldest_cold_c is None and now_s - self._started_s < WAIT_S):
+            return
+        self._gap = None
+        self.record(Event("gap", now_s, gap.fields(state.look.coldest_cold_c)))
+
+    def _come_back(self, now_s: float) -> None:
+        """Out of mode observe again, when its time is over."""
+        way_back = self.way_back
+        if way_back is None:
+            self._counted_s = now_s
+            return
+        way_back.left_s -= now_s - self._counted_s
+        self._counted_s = now_s
+        if way_back.left_s > 0.0 and self._clock.utc_s() < way_back.utc_s:
+            return
+        self.way_back = None
+        if self.state.settings.mode is Mode.OBSERVE:
+            # It was so before; what was once accepted with a warning is not refused on the way back.
+            self._port.set({"mode": way_back.mode.value}, anyway=True, until=None, caller=own_caller())
+
+    def _way_back_text(self) -> str:
+        assert self.way_back is not None
+        return f"mode observe until {rfc3339(self.way_back.utc_s)[:16]}Z, then {self.way_back.mode} again"

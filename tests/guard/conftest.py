@@ -1,0 +1,16 @@
+"""A bench house for each test."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.guard.house import House
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[House]:
+    house = House(tmp_path)
+    house.reads(3.0)
+    yield house
+    house.close()
