@@ -129,7 +129,12 @@ class House:
         return answer
 
     def call(self, method: str, params: Mapping[str, object] | None = None) -> Any:
-        """One request over the socket, by hand; the result, or the error object."""
+        """One request over the socket; the result, or the error object."""
+        reply = self.reply(method, params)
+        return reply.get("result", reply.get("error"))
+
+    def reply(self, method: str, params: Mapping[str, object] | None = None) -> dict[str, Any]:
+        """One request over the socket, by hand; the whole answer."""
         request: dict[str, object] = {"jsonrpc": "2.0", "id": 1, "method": method}
         if params is not None:
             request["params"] = params
@@ -143,8 +148,8 @@ class House:
                 if not more:
                     break
                 answer += more
-        reply = json.loads(answer) if answer else {}
-        return reply.get("result", reply.get("error"))
+        reply: dict[str, Any] = json.loads(answer) if answer else {}
+        return reply
 
     def heat(self) -> bool:
         on: bool = self.status()["heat"]["on"]

@@ -116,6 +116,28 @@ def test_the_first_word_of_a_guard_without_sensors_is_valid() -> None:
     )
 
 
+def test_with_every_alarm_at_once_status_and_lines_are_valid() -> None:
+    state = State(SITE, Settings(), 0.0)
+    facts = [Fact(code=code, present=True, text=f"forced: {code.value}") for code in Code]
+    events = turn(state, facts, 1.0).events + turn(state, [], 1900.0).events
+    events += turn(state, [Quiet(ticket=1, caller=OWNER)], 2000.0).events
+    disk = {"settings": "No space left on device", "logbook": "Read-only file system"}
+    facts_said = status(
+        state, now_s=2000.0, utc_s=1.768e9, uptime_s=2000.0, disk=disk, is_synchronised=False, warnings=["w"]
+    )
+    gone = [Fact(code=code, present=False, text="") for code in Code]
+    events += turn(state, gone, 3000.0).events + turn(state, [], 9000.0).events
+
+    check("status", facts_said)
+    assert {alarm["code"] for alarm in facts_said["alarms"]} == {code.value for code in Code}
+    states = {(event.fields["code"], event.fields["state"]) for event in events if event.name == "alarm"}
+    assert {(code.value, said) for code in Code for said in ("raised", "acknowledged")} <= states
+    assert {("disk", "cleared"), ("cold", "cleared"), ("sensor-doubtful", "cleared")} <= states
+    for event in events:
+        stamp = {"t": "2026-01-09T04:12:33.123Z", "up": event.up_s, "boot": "b", "event": event.name}
+        check("logbook-line", stamp | dict(event.fields))
+
+
 def edge(side: str) -> Settings:
     """Every number at its lowest or highest, whatever the rules between keys say."""
     rows = [row for row in ROWS if row.choices is None]
