@@ -34,6 +34,8 @@ from tests.twin.site import CONTROL, SITE
 
 OWNER = Caller(uid=1000, user="owner", pid=4711)
 
+STAMP = {"t": "2026-01-09T04:12:33.123Z", "boot": "0b5dd1a4-3f0c-4f0e-9a68-7d6a6f2c9e11"}
+
 COMMANDS = {
     3600: [ContactState(name="door", active=True), Fact(code=Code.CLOCK, present=True, text="not set")],
     3660: [SetHand(ticket=1, caller=OWNER, heat=True, for_s=600.0)],
@@ -89,13 +91,7 @@ def test_every_event_of_a_night_is_a_valid_line(night: tuple[list[Event], list[d
 
     assert {"sample", "heat", "alarm", "hand", "note", "settings"} <= {event.name for event in events}
     for event in events:
-        stamp = {
-            "t": "2026-01-09T04:12:33.123Z",
-            "up": event.up_s,
-            "boot": "0b5dd1a4-3f0c-4f0e-9a68-7d6a6f2c9e11",
-            "event": event.name,
-        }
-        check("logbook-line", stamp | dict(event.fields))
+        check("logbook-line", STAMP | {"up": event.up_s, "event": event.name} | dict(event.fields))
 
 
 def test_every_status_of_a_night_is_valid(night: tuple[list[Event], list[dict[str, object]]]) -> None:
@@ -134,8 +130,7 @@ def test_with_every_alarm_at_once_status_and_lines_are_valid() -> None:
     assert {(code.value, said) for code in Code for said in ("raised", "acknowledged")} <= states
     assert {("disk", "cleared"), ("cold", "cleared"), ("sensor-doubtful", "cleared")} <= states
     for event in events:
-        stamp = {"t": "2026-01-09T04:12:33.123Z", "up": event.up_s, "boot": "b", "event": event.name}
-        check("logbook-line", stamp | dict(event.fields))
+        check("logbook-line", STAMP | {"up": event.up_s, "event": event.name} | dict(event.fields))
 
 
 def edge(side: str) -> Settings:

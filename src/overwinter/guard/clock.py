@@ -19,8 +19,9 @@ class Clock:
         try:
             self.boot_id = _BOOT_ID.read_text().strip()
         except OSError:
-            # Without one, records of this run still group together.
-            self.boot_id = f"unknown-{os.getpid()}"
+            # Without one, records of this run still group together, under an id of the same shape.
+            digits = os.urandom(16).hex()
+            self.boot_id = "-".join(digits[a:b] for a, b in ((0, 8), (8, 12), (12, 16), (16, 20), (20, 32)))
 
     def now_s(self) -> float:
         """Seconds since boot, suspend included; no step of the wall clock changes it."""
