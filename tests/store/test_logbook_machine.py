@@ -141,7 +141,8 @@ class LogbookMachine(RuleBasedStateMachine):
         expected = [number for number, _ in self.appended]
 
         assert found == expected[len(expected) - len(found) :]
-        if self.bytes_since_start < self.lowest * 5 // 8:
+        # A single file from the days of a higher bound needs as much again, free, for a draft of itself.
+        if self.bytes_since_start < self.lowest // 2:
             assert found == expected, "nothing is dropped without need"
 
     @invariant()

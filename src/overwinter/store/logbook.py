@@ -344,20 +344,27 @@ class Logbook:
                 return
             path, size = self._older[0]
             if size > 2 * self.segment_bytes:
-                self._keep_end(path, size)
+                others = sum(sizes) - size + self._size + more
+                self._keep_end(path, size, keep=self._room_with_draft(others, max([0, *sizes[1:]])))
             else:
                 self._drop_oldest()
+
+    def _room_with_draft(self, others: int, largest: int) -> int:
+        """How large a file may be beside `others` bytes, so that a draft of it or of the largest fits too."""
+        free = self._max_bytes - others
+        draft = max(self.segment_bytes, largest)
+        return max(self.segment_bytes, free // 2 if free // 2 >= draft else free - draft)
 
     def _drop_oldest(self) -> None:
         self._older[0][0].unlink(missing_ok=True)
         sync_folder(self._folder)  # before its room is used: else a power cut could bring it back
         del self._older[0]
 
-    def _keep_end(self, path: Path, size: int) -> None:
-        """Of a file from the days of a much higher bound, keep the newest segment."""
+    def _keep_end(self, path: Path, size: int, *, keep: int) -> None:
+        """Of a file from the days of a much higher bound, keep the newest bytes, fewer than it has."""
         try:
             with path.open("rb") as file:
-                file.seek(size - self.segment_bytes)
+                file.seek(size - min(keep, size - 1))
                 file.readline()
                 end = file.read()
             replace_durably(path, end)
