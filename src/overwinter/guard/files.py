@@ -5,13 +5,13 @@ cannot keep the house cold.
 """
 
 import os
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from overwinter.core.nouns import OverwinterError, Problem, Settings, Site
 from overwinter.settings.site import parse_site
-from overwinter.settings.values import Parsed, default_text, parse_settings
+from overwinter.settings.values import Parsed, default_text, differences, parse_settings
 from overwinter.store.atomic import read_copy, replace_durably, set_aside, write_copy
 
 SETTINGS = "settings.toml"
@@ -28,9 +28,13 @@ class CannotStart(OverwinterError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadedSettings:
-    """Settings to run on. `recovered`: which keys came from where, if the file could not be taken whole."""
+    """Settings to run on. `recovered`: which keys came from where, if the file could not be taken whole.
+
+    `by_hand`: what the file says otherwise than when the guard last knew it: an edit, or a damaged disk.
+    """
 
     settings: Settings
+    by_hand: Mapping[str, tuple[object, object]] = field(default_factory=dict)
     recovered: str | None = None
     repair: Callable[[], None] | None = None
 
@@ -90,8 +94,10 @@ def load_settings(state_dir: Path, *, sense_s_min: float) -> LoadedSettings:
             f"{path}: {said}. From {spare}: {keys}; all others as written. Mend the file: it is left as it is"
         )
         return LoadedSettings(settings=parsed.settings, recovered=text)
-    copying = None if copy == data else _copying(copy_path, data)
-    return LoadedSettings(settings=parsed.settings, repair=copying)
+    if copy == data:
+        return LoadedSettings(settings=parsed.settings)
+    by_hand = {} if kept is None else differences(kept.settings, parsed.settings)
+    return LoadedSettings(settings=parsed.settings, by_hand=by_hand, repair=_copying(copy_path, data))
 
 
 def load_site(path: Path, state_dir: Path) -> LoadedSite:

@@ -178,9 +178,7 @@ class _Life:
             state_dir=paths.state,
             logs_dir=paths.logs,
             max_bytes=self.site.max_bytes,
-            tell=lambda code, present, text: self.inbox.post(
-                Fact(code=Code(code), present=present, text=text)
-            ),
+            tell=self._told_by_keeper,
             clock=clock.now_s,
         )
         now_s = clock.now_s()
@@ -242,6 +240,7 @@ class _Life:
             listening=_passed_socket(),
         )
         self._repairs = [job for job in (site.repair, settings.repair) if job is not None]
+        self._by_hand = settings.by_hand
         recovered = (site.recovered, settings.recovered)
         self._recovered = [*troubles, *(text for text in recovered if text is not None)]
         for text in folders_missing:  # of disks the keeper raises the alarm itself
@@ -263,7 +262,11 @@ class _Life:
             self.log.error("no control socket", path=str(self.paths.socket), why=str(error))
         for reader in self.readers:
             reader.start()
-        self.wheel.record(Event("start", self.clock.now_s(), {"version": __version__}))
+        fields = {"version": __version__, "synchronised": self.clock.is_synchronised()}
+        self.wheel.record(Event("start", self.clock.now_s(), fields))
+        if self._by_hand:
+            changes = {key: list(pair) for key, pair in self._by_hand.items()}
+            self.wheel.record(Event("settings", self.clock.now_s(), {"changes": changes, "how": "by-hand"}))
         try:
             self.wheel.run()
         finally:
@@ -291,6 +294,8 @@ class _Life:
         self.inbox.post(Fact(code=Code(code), present=present, text=text))
         if text and not present:
             self.inbox.post(Remark(ticket=0, event="lost-lines", fields={"text": text}))
+        if not present:  # a disk that was gone may have come back without what lay on it
+            self.keeper.ask(self.port.put_back).add_done_callback(self._repaired)
 
     def _readers(self, simulation: Simulation | None) -> list[Reader]:
         if any(spec.kind.startswith("dht") for spec in self.site.sensors):
