@@ -15,6 +15,7 @@ from overwinter.core.nouns import (
     Role,
     Settings,
 )
+from overwinter.core.turn import HOT_DEAD_ZONE_K
 from overwinter.core.units import c_from_f
 from overwinter.core.watch import COLD_DEAD_ZONE_K, HEAT_MEMORY_S
 from tests.core.rig import BAND, DOOR, OUTSIDE, PUMP, House, sensor
@@ -227,7 +228,9 @@ def test_too_hot_lasts_as_long_as_it_is_too_hot() -> None:
     house.settle(23.9)
     house.settle(24.0, for_s=3 * HEAT_MEMORY_S)
     assert house.alarms(Code.TOO_HOT) == ["raised"]
-    house.settle(23.5)
+    house.settle(24.0 - HOT_DEAD_ZONE_K)
+    assert house.alarms(Code.TOO_HOT) == ["raised"]
+    house.settle(24.0 - HOT_DEAD_ZONE_K - 0.02)
 
     assert house.alarms(Code.TOO_HOT) == ["raised", "cleared"]
 

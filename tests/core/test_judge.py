@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from overwinter.core.judge import GAP_WINDOWS, RANGE_C, Track, sentinel
+from overwinter.core.judge import GAP_WINDOWS, RANGE_C, Track, patience, sentinel
 from overwinter.core.nouns import Flag, Role, SensorSpec, Settings
 from tests.core.rig import BAND, reading, sensor
 
@@ -175,9 +175,14 @@ def test_the_fast_fall_at_the_end_of_the_golden_series_is_suspect_and_still_heat
     values = [value for value, *_ in GOLDEN] + [0.8]
 
     flags(track, values, settings, step_s=60.0)
-
     assert track.flag is Flag.SUSPECT
-    assert track.cold_c(20 * 60.0, settings) == 2.4  # of 3.1 (too old by now), 3.2, 2.4, 1.6, 0.8: the median
+    assert track.cold_c(20 * 60.0, settings) == 3.1, (
+        "three suspects in a row may be a burst of damaged frames"
+    )
+
+    flags(track, [0.0], settings, start_s=21 * 60.0, step_s=60.0)
+    assert track.flag is Flag.SUSPECT
+    assert track.cold_c(21 * 60.0, settings) == 1.6  # of 3.2, 2.4, 1.6, 0.8, 0.0: the median
     assert track.believed_c == 3.2
 
 
@@ -412,10 +417,57 @@ def test_a_failed_reading_counts_for_nothing(track: Track) -> None:
 def test_a_doubtful_cold_is_heard_by_cold_and_not_by_warm(track: Track) -> None:
     flags(track, [6.0, 6.1, 6.0, 6.1, 6.0])
 
-    assert flags(track, [1.0, 1.1, 1.0], start_s=50.0) == [3, 3, 3]
+    assert flags(track, [1.0, 1.1, 1.0, 1.1], start_s=50.0) == [3, 3, 3, 3]
 
-    assert track.cold_c(70.0, BAND) == 1.1
-    assert track.warm_c(70.0, BAND) == 6.0
+    assert track.cold_c(80.0, BAND) == 1.1
+    assert track.believed_c == 6.0
+
+
+def test_a_doubtful_warm_does_not_make_cold_any_warmer(track: Track) -> None:
+    flags(track, [1.9, 1.9, 2.0, 1.9, 1.9])
+    assert flags(track, [30.0, 31.0, 30.0, 31.0], start_s=50.0) == [3, 3, 3, 3]
+
+    assert flags(track, [1.9], start_s=90.0) == [1]
+
+    assert track.cold_c(90.0, BAND) == 1.9
+
+
+@pytest.mark.parametrize(("window", "heard_from"), [(1, 1), (3, 2), (5, 4), (7, 6), (31, 30)], ids=str)
+def test_suspects_are_heard_once_they_are_one_less_than_a_window(window: int, heard_from: int) -> None:
+    settings, track = replace(BAND, window=window), Track(sensor())
+    assert patience(settings) == heard_from
+    flags(track, [6.0 + 0.01 * (index % 2) for index in range(window)], settings)
+
+    for index in range(heard_from):
+        assert track.cold_c(0.0, settings) > 5.0
+        flags(track, [-20.0 - 0.01 * (index % 2)], settings, start_s=10.0 * (window + index))
+
+    assert track.cold_c(10.0 * (window + heard_from - 1), settings) < -19.0
+
+
+@pytest.mark.parametrize("length", [1, 2, 3])
+@pytest.mark.parametrize("spike_c", [-30.0, 60.0])
+def test_a_burst_of_damaged_frames_that_agree_moves_nothing(
+    track: Track, length: int, spike_c: float
+) -> None:
+    """Three of them are the median of five."""
+    flags(track, [3.0, 3.1, 3.0, 3.1, 3.0])
+    assert flags(track, [spike_c] * length, start_s=50.0) == [3] * length
+
+    for step in range(6):
+        now_s = 50.0 + 10.0 * (length + step)
+        assert flags(track, [3.0 + 0.1 * (step % 2)], start_s=now_s) == [1]
+        cold_c, warm_c = track.cold_c(now_s, BAND), track.warm_c(now_s, BAND)
+        assert (cold_c, warm_c) in {(a, b) for a in (3.0, 3.1) for b in (3.0, 3.1)}
+
+
+def test_noise_that_never_passes_is_heard_as_cold_reading_by_reading(track: Track) -> None:
+    flags(track, [3.0, 3.1, 3.0])
+    noise = [40.0 if index % 2 else -30.0 for index in range(12)]
+    assert set(flags(track, noise, start_s=30.0)) == {3}
+
+    assert track.cold_c(140.0, BAND) in (-30.0, 40.0)
+    assert len(track._suspects) == patience(BAND)
 
 
 @pytest.mark.parametrize(("window", "enough"), [(1, 1), (3, 2), (5, 3), (7, 4), (31, 16)], ids=str)

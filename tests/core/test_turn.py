@@ -24,7 +24,7 @@ from overwinter.core.nouns import (
     Site,
     TakeSite,
 )
-from overwinter.core.turn import DAY_S, HAND_AT_MOST_S
+from overwinter.core.turn import DAY_S, HAND_AT_MOST_S, HOT_DEAD_ZONE_K
 from tests.core.rig import BAND, CALLER, DOOR, OUTSIDE, PUMP, House, is_off, is_on, reading, sensor
 
 WHO = {"uid": 1000, "user": "ada", "pid": 4711}
@@ -287,8 +287,9 @@ def test_too_hot_goes_before_on_by_hand_and_by_hand_is_there_again_afterwards() 
     house.settle(23.9)
     house.hand(heat=True, for_s=7200.0)
     assert is_off(house.say(24.0), Reason.TOO_HOT)
+    assert is_off(house.say(24.0 - HOT_DEAD_ZONE_K), Reason.TOO_HOT), "no chatter at the ceiling"
 
-    assert is_on(house.say(23.9), Reason.BY_HAND)
+    assert is_on(house.say(24.0 - HOT_DEAD_ZONE_K - 0.01), Reason.BY_HAND)
 
 
 # --- exercise -----------------------------------------------------------------------------------------------

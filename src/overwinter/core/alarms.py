@@ -101,7 +101,12 @@ def _disagreement(state: State) -> str:
         for track in state.control
         if track.seen_c is not None
     )
-    text = f"control sensors disagree ({said}): one says too hot, one says cold; heat as without sensors"
+    what = {
+        Mode.FREEZE: "heat as without sensors",
+        Mode.WARM: "heat is off until they agree",
+        Mode.OBSERVE: "nothing is heated in observe",
+    }[state.settings.mode]
+    text = f"control sensors disagree ({said}): one says too hot, one says cold; {what}"
     deaf = _deaf_to_heat(state)
     if not deaf:
         return text + "; compare both with a thermometer"

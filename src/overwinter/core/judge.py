@@ -31,6 +31,16 @@ RANGE_C = {
 """Gross range by kind of sensor [°C]; a reading outside is a fault of the sensor or of its wire."""
 
 
+def patience(settings: Settings) -> int:
+    """How many suspect readings in a row it takes until they are heard: as cold, or as too hot.
+
+    One less than a window. Damaged frames that pass a checksum come in bursts of two or three, and three of
+    them are the median of five. What is real lasts: it is heard a few readings later, and one more makes it
+    believed.
+    """
+    return max(settings.window - 1, 1)
+
+
 def sentinel(kind: str, temperature_c: float, humidity_pct: float | None) -> str | None:
     """The name of the error value that this raw reading is, or None for an honest number."""
     if temperature_c == 85.0:
@@ -62,6 +72,7 @@ class Track:
         "_passed_s",
         "_pending",
         "_same_since_s",
+        "_suspects",
         "_warm",
         "believed_c",
         "believed_s",
@@ -98,6 +109,7 @@ class Track:
         self._median_of_cold: float | None = None
         self._median_of_warm: float | None = None
         self._pending: list[tuple[float, float]] = []  # suspects that agree with one another
+        self._suspects: list[tuple[float, float]] = []  # all that came since a reading passed
         self._passed_s = self._passed_c = 0.0  # of no meaning before the first reading is seen
         self._failed_s: float | None = None
         self._last_raw: tuple[float, float | None] | None = None
@@ -149,17 +161,27 @@ class Track:
             self.flat_since_s = None  # it fails in some other way by now
 
     def cold_c(self, now_s: float, settings: Settings) -> float | None:
-        """Median of what may turn heat on: readings flagged 1, 2 or 3. None: there is none young enough."""
+        """What may turn heat on: the median of readings flagged 1, 2 or 3. None: there is none young enough.
+
+        Never above the median of the believable ones: a doubtful warm must not keep heat off either.
+        """
         if self._forget(self._cold, now_s, settings):
             self._median_of_cold = _lower_median(self._cold)
-        return self._median_of_cold
+        believed_c = self._believed_median_c(now_s, settings)
+        if believed_c is None or self._median_of_cold is None:
+            return self._median_of_cold
+        return min(self._median_of_cold, believed_c)
 
     def warm_c(self, now_s: float, settings: Settings) -> float | None:
-        """Median of what may turn heat off: readings flagged 1 or 2. None: there are too few."""
+        """What may turn heat off: the median of readings flagged 1 or 2. None: there are too few."""
+        believed_c = self._believed_median_c(now_s, settings)
+        # With half a window one freak reading could be the median.
+        return believed_c if len(self._warm) >= (settings.window + 1) // 2 else None
+
+    def _believed_median_c(self, now_s: float, settings: Settings) -> float | None:
         if self._forget(self._warm, now_s, settings):
             self._median_of_warm = _lower_median(self._warm)
-        # With half a window one freak reading could be the median.
-        return self._median_of_warm if len(self._warm) >= (settings.window + 1) // 2 else None
+        return self._median_of_warm
 
     def is_lost(self, now_s: float, lost_after_s: float) -> bool:
         """Whether nothing believable came for so long (or ever)."""
@@ -216,8 +238,7 @@ class Track:
                 pending.clear()
         pending.append((now_s, temperature_c))
         if len(pending) < settings.window:
-            self._cold.append((now_s, temperature_c))
-            self._refresh(settings)
+            self._doubt(temperature_c, now_s, settings)
             return
         # It lasted a whole window in agreement: a door was opened, not a wire hit.
         for window in (self._cold, self._warm):
@@ -225,11 +246,24 @@ class Track:
             window.extend(pending[:-1])
         self._believe(Flag.PASS, temperature_c, now_s, settings)
 
+    def _doubt(self, temperature_c: float, now_s: float, settings: Settings) -> None:
+        """A suspect among the cold: heard once there are too many in a row for a burst of damaged frames."""
+        suspects = self._suspects
+        suspects.append((now_s, temperature_c))
+        heard_from = patience(settings)
+        if len(suspects) == heard_from:
+            self._cold.extend(suspects)
+        elif len(suspects) > heard_from:
+            self._cold.append(suspects[-1])
+            del suspects[0]
+        self._refresh(settings)
+
     def _believe(self, flag: Flag, temperature_c: float, now_s: float, settings: Settings) -> None:
         self.flag = flag
         self._passed_s = self.believed_s = now_s
         self._passed_c = self.believed_c = temperature_c
         self._pending.clear()
+        self._suspects.clear()
         self._cold.append((now_s, temperature_c))
         self._warm.append((now_s, temperature_c))
         self._refresh(settings)

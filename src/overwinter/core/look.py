@@ -61,7 +61,9 @@ def look_around(state: State, now_s: float) -> Look:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
     hot = [name for name, said in state.hot.items() if _still_hot(said, now_s)]
     look.is_too_hot = bool(hot)
-    if hot and any(cold_c <= settings.low_c and track.spec.name not in hot for track, cold_c in colds):
+    if hot and any(
+        _speaks_against(track, cold_c, state, now_s) for track, cold_c in colds if track.spec.name not in hot
+    ):
         if state.disagree_since_s is None:
             state.disagree_since_s = now_s
             state.disagree_on_s = state.on_s
@@ -72,6 +74,21 @@ def look_around(state: State, now_s: float) -> Look:
     else:
         state.disagree_since_s = None
     return look
+
+
+def _speaks_against(track: Track, cold_c: float, state: State, now_s: float) -> bool:
+    """Whether this sensor says "cold" against another's "too hot".
+
+    It takes a live sensor: what overrules the ceiling must be believed. Once it has spoken it is heard until
+    it has reached high, as by the band; else heat would chatter while it trembles around low.
+    """
+    settings = state.settings
+    if track.is_lost(now_s, lost_after_s(settings)):
+        return False
+    if state.disagree_since_s is None:
+        return cold_c <= settings.low_c
+    warm_c = track.warm_c(now_s, settings)
+    return warm_c is None or warm_c < settings.high_c
 
 
 def _still_hot(hot: Hot, now_s: float) -> bool:

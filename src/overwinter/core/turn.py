@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from overwinter.core.alarms import alarming
 from overwinter.core.decide import Before, Look, decide, exercise_may_start, hand_has_ended
+from overwinter.core.judge import patience
 from overwinter.core.look import (
     coldest_believed_c,
     coldest_track,
@@ -41,6 +42,9 @@ from overwinter.core.nouns import (
 from overwinter.core.state import Hand, State
 from overwinter.core.units import say
 from overwinter.core.watch import Change
+
+HOT_DEAD_ZONE_K = 1.0
+"""How far below the ceiling a believable reading must be for too hot to be over."""
 
 HAND_AT_MOST_S = 12 * 3600.0
 """Nobody remembers for longer what they switched by hand."""
@@ -135,7 +139,10 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
     hot = state.hot.get(reading.sensor)
     if hot is None or track.temperature_c is None:
         return
-    is_hot = track.temperature_c >= state.settings.ceiling_c
+    settings = state.settings
+    # Once too hot, it must be so much cooler to be over: no chatter at the ceiling.
+    limit_c = settings.ceiling_c - (HOT_DEAD_ZONE_K if hot.since_s is not None else 0.0)
+    is_hot = track.temperature_c >= limit_c
     if flag is Flag.PASS or flag is Flag.NOT_EVALUATED:
         state.heard_control = True
         state.believed_s = max(state.believed_s, reading.taken_s)
@@ -145,7 +152,8 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
     elif flag is Flag.SUSPECT:
         hot.suspects = hot.suspects + 1 if is_hot else 0
         # A lost sensor's suspects do not renew it: noise that never passes must end blind, not kept off.
-        if hot.suspects >= 2 and not track.is_lost(reading.taken_s, lost_after_s(state.settings)):
+        is_heard = hot.suspects >= max(patience(settings), 2)
+        if is_heard and not track.is_lost(reading.taken_s, lost_after_s(settings)):
             hot.since_s = reading.taken_s
 
 
@@ -288,7 +296,10 @@ def _sample(state: State, look: Look, now_s: float) -> Event:
 
 def _alarm(change: Change, now_s: float, caller: Caller | None = None) -> Event:
     episode = change.episode
-    fields: dict[str, object] = {"code": episode.code.value, "state": change.state, "text": episode.text}
+    text = episode.text
+    if change.state == "cleared":
+        text = f"over after {(now_s - episode.since_s) / 60.0:.0f} min; it was: {text}"
+    fields: dict[str, object] = {"code": episode.code.value, "state": change.state, "text": text}
     if episode.subject:
         fields["subject"] = episode.subject
     return Event("alarm", now_s, {**fields, **_who(caller)})

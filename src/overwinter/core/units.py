@@ -76,4 +76,4 @@ def parse_duration_s(text: str) -> float:
 
 def say(temperature_c: float, unit: Unit) -> str:
     """A temperature for people, in their unit: `36.0 F`."""
-    return f"{from_c(temperature_c, unit):.1f} {unit}"
+    return f"{from_c(temperature_c, unit):z.1f} {unit}"  # z: no minus before nothing
