@@ -4,6 +4,7 @@ import os
 import signal
 import sys
 import tempfile
+import textwrap
 import threading
 import time
 from pathlib import Path
@@ -151,7 +152,8 @@ def _tell_news(logs: Path, told: int) -> int:
     events = [event for event in read_lines(logs) if event.get("event") == "alarm"]
     for event in events[told:]:
         what = f"alarm {event['code']} {event['state']}"
-        print(f"{str(event['t'])[11:16]}  ! {what}: {event['text']}", flush=True)
+        text = f"{str(event['t'])[11:16]}  ! {what}: {event['text']}"
+        print(textwrap.fill(text, 78, subsequent_indent=" " * 9), flush=True)
     return len(events)
 
 
@@ -161,7 +163,7 @@ def _second_shell(socket: Path, *words: str) -> None:
 
     command = [sys.executable, "-m", "overwinter", *words, "--socket", str(socket)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=20, check=False)
-    print(f"\n  in a second shell:\n  $ overwinter {' '.join(words)} --socket {socket}")
+    print(f"\n  in a second shell:\n  $ {_me()} {' '.join(words)} --socket {socket}")
     for said in (done.stdout + done.stderr).splitlines():
         print(f"  {said}")
     print(flush=True)
@@ -172,7 +174,7 @@ def _opening(folder: Path, *, speed: float, hours: float) -> str:
     return f"""A simulated pump house in a cold night. The guard on it is the real one,
 {speed:g} times faster than life: {hours:g} hours from six in the evening take {minutes:.1f} minutes.
 Ctrl-C ends it sooner. Meanwhile, look in from a second shell:
-  overwinter status --socket {folder}/control.sock
+  {_me()} status --socket {folder}/control.sock
 """
 
 
@@ -183,10 +185,20 @@ The night is over; it took {energy_kwh:.1f} kWh. What the guard leaves is in {fo
   logs/logbook.jsonl      every sample and event, one JSON object a line
   commentary.txt          what a service would have told the system's journal
 What to try next:
-  overwinter events --logs {folder}/logs --since 2026-01-01
-  overwinter samples --logs {folder}/logs --since 2026-01-01 --csv
-  overwinter demo --seed 2 --unit C
-  overwinter guard --help"""
+  {_me()} events --logs {folder}/logs --since 2026-01-01
+  {_me()} samples --logs {folder}/logs --since 2026-01-01 --csv
+  {_me()} demo --seed 2 --unit C
+  {_me()} guard --help"""
+
+
+def _me() -> str:
+    """How this program was called, so that what is shown can be typed."""
+    import shutil
+
+    called = sys.argv[0]
+    if not called.endswith("/overwinter"):
+        return f"{sys.executable} -m overwinter"
+    return "overwinter" if shutil.which("overwinter") == called else called
 
 
 def _number(text: str | None, name: str, *, default: float, most: float) -> float:

@@ -255,6 +255,7 @@ class _Life:
         if self._recovered:
             text = "; ".join(self._recovered)
             self.inbox.post(Fact(code=Code.SETTINGS_RECOVERED, present=True, text=text))
+        self.port.snapshot = self.wheel.snapshot(self.clock.now_s())  # whoever asks before the first turn
         try:
             self.server.start()
         except (OSError, OverwinterError) as error:
@@ -382,6 +383,8 @@ class _Life:
 
     def _mode_stored(self, _settings: object, way_back: Return | None) -> None:
         """In the keeper's thread: the way back from observe must be as durable as the mode itself."""
+        if way_back is None:
+            self.wheel.way_back = None  # should this save fail, the next one forgets it
         save_state(self.paths.state / STATE_NAME, self.wheel.counters(way_back))
         self.wheel.way_back = way_back
 

@@ -15,8 +15,9 @@ def heading(unit: str) -> str:
     ends = f"{in_unit(FROM_C, unit):.0f} {unit}", f"{in_unit(TO_C, unit):.0f} {unit}"
     scale = f"{ends[0]}{ends[1]:>{WIDTH - len(ends[0])}}"
     return (
-        f"time   {scale}  inside    outdoors  heat\n"
-        f"       {strip(None, low_c=None, high_c=None)}  o inside   = band   | water freezes"
+        f"time   {scale}  inside    outdoors heat\n"
+        f"       {strip(None, low_c=None, high_c=None)}  o inside   = band   | water freezes\n"
+        "       heat comes on below-band, goes off above-band, and inside-band it stays as it was"
     )
 
 
@@ -29,7 +30,7 @@ def line(status: Mapping[str, Any], *, clock: str, unit: str) -> str:
     heat = status["heat"]
     band = status["band"]
     picture = strip(temperature_c, low_c=band["low_c"], high_c=band["high_c"])
-    return f"{clock}  {picture}  {inside:<10}{outdoors:<9} {'ON ' if heat['on'] else 'off'}  {heat['reason']}"
+    return f"{clock}  {picture}  {inside:<10}{outdoors:<9}{'ON ' if heat['on'] else 'off'}  {heat['reason']}"
 
 
 def strip(temperature_c: float | None, *, low_c: float | None, high_c: float | None) -> str:
