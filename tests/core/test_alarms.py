@@ -320,6 +320,20 @@ def test_what_an_error_value_says_is_no_evidence() -> None:
     assert FOLLOWS_HEAT_K == 0.5, "which a rise of 0.9 K and a tremble of 0.01 K stand well apart from"
 
 
+@pytest.mark.parametrize(
+    ("settings", "what"),
+    [
+        pytest.param(BAND, "heat as without sensors", id="freeze"),
+        pytest.param(WARM, "heat is off until they agree", id="warm"),
+        pytest.param(OBSERVE, "nothing is heated in observe", id="observe"),
+    ],
+)
+def test_disagreement_says_what_heat_does_in_its_mode(settings: Settings, what: str) -> None:
+    house = disagreeing(None, settings)
+
+    assert f"one says too hot, one says cold; {what}; compare both" in text(house, Code.SENSORS_DISAGREE)
+
+
 # --- the rest -----------------------------------------------------------------------------------------------
 
 

@@ -291,6 +291,10 @@ def test_rule_7_unused_heat_is_exercised(temperature_c: float) -> None:
     assert is_on(decide(seen(temperature_c), BAND, DUE), Reason.EXERCISE)
 
 
+def test_rule_7_a_part_of_a_day_is_a_time_too() -> None:
+    assert is_on(decide(seen(3.0), replace(BAND, exercise_every_days=0.5), DUE), Reason.EXERCISE)
+
+
 @pytest.mark.parametrize(
     ("look", "settings", "before"),
     [

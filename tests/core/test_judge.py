@@ -35,21 +35,45 @@ def track() -> Track:
     return Track(sensor())
 
 
+def test_of_a_sensor_that_never_spoke_nothing_is_known(track: Track) -> None:
+    assert (track.flag, track.error) == (Flag.MISSING, "no reading yet")
+    for nothing in (
+        track.temperature_c,
+        track.humidity_pct,
+        track.heard_s,
+        track.believed_s,
+        track.believed_c,
+        track.seen_s,
+        track.seen_c,
+        track.flat_since_s,
+        track.cold_c(0.0, BAND),
+        track.warm_c(0.0, BAND),
+    ):
+        assert nothing is None
+
+
 # --- error values by name ------------------------------------------------------------------------------
+
+POWER_UP = "85 °C exactly is the sensor chip's power-up value, not a temperature"
+FAILED_TRANSFER = "-127 °C is a failed transfer on the sensor's bus, not a temperature"
+LOST_SIGN = "°C is a small negative number whose sign was lost on the way"
+ALL_ZERO = "0.0 °C with 0.0 % humidity is an all-zero frame, which passes the sensor's checksum"
+TOO_DRY = "% humidity does not occur in a pump house: a damaged frame"
 
 
 @pytest.mark.parametrize(
     ("kind", "temperature_c", "humidity_pct", "why"),
     [
-        pytest.param("w1", 85.0, None, "power-up value", id="85 is the power-up value"),
-        pytest.param("iio", 85.0, 40.0, "power-up value", id="85 with humidity too"),
-        pytest.param("w1", -127.0, None, "failed transfer", id="-127 is a failed transfer"),
-        pytest.param("dht22", -3276.7, 40.0, "sign was lost", id="a lost sign, negative"),
-        pytest.param("iio", 3276.7, 40.0, "sign was lost", id="a lost sign, positive"),
-        pytest.param("dht22", 0.0, 0.0, "all-zero frame", id="an all-zero frame"),
-        pytest.param("iio", -0.0, 0.0, "all-zero frame", id="an all-zero frame with a sign"),
-        pytest.param("dht22", 3.1, 0.9, "damaged frame", id="dht22 so dry that no frame is whole"),
-        pytest.param("dht11", 3.0, 0.0, "damaged frame", id="dht11 so dry that no frame is whole"),
+        pytest.param("w1", 85.0, None, POWER_UP, id="85 is the power-up value"),
+        pytest.param("iio", 85.0, 40.0, POWER_UP, id="85 with humidity too"),
+        pytest.param("w1", -127.0, None, FAILED_TRANSFER, id="-127 is a failed transfer"),
+        pytest.param("dht22", -3276.7, 40.0, f"-3276.7 {LOST_SIGN}", id="a lost sign, negative"),
+        pytest.param("iio", 3276.7, 40.0, f"3276.7 {LOST_SIGN}", id="a lost sign, positive"),
+        pytest.param("iio", 3270.1, 40.0, f"3270.1 {LOST_SIGN}", id="a lost sign, just"),
+        pytest.param("dht22", 0.0, 0.0, ALL_ZERO, id="an all-zero frame"),
+        pytest.param("iio", -0.0, 0.0, ALL_ZERO, id="an all-zero frame with a sign"),
+        pytest.param("dht22", 3.1, 0.9, f"0.9 {TOO_DRY}", id="dht22 so dry that no frame is whole"),
+        pytest.param("dht11", 3.0, 0.0, f"0 {TOO_DRY}", id="dht11 so dry that no frame is whole"),
     ],
 )
 def test_an_error_value_fails_and_is_called_by_its_name(
@@ -60,9 +84,13 @@ def test_an_error_value_fails_and_is_called_by_its_name(
     flag = track.hear(reading(temperature_c, 10.0, humidity_pct=humidity_pct), BAND)
 
     assert flag is Flag.FAIL
-    assert track.error is not None
-    assert why in track.error
+    assert track.error == why
     assert track.believed_s is None
+
+
+def test_a_value_just_short_of_a_lost_sign_is_merely_out_of_range() -> None:
+    assert sentinel("iio", 3270.0, None) is None
+    assert sentinel("iio", -3270.0, None) is None
 
 
 @pytest.mark.parametrize(
@@ -114,6 +142,20 @@ def test_an_impossible_humidity_is_left_out_and_the_temperature_judged_alone(
 
     assert track.humidity_pct is None
     assert track.temperature_c == 3.0
+
+
+@pytest.mark.parametrize("humidity_pct", [0.0, 100.0])
+def test_the_driest_and_the_dampest_air_are_possible(track: Track, humidity_pct: float) -> None:
+    track.hear(reading(3.0, 0.0, humidity_pct=humidity_pct), BAND)
+
+    assert track.humidity_pct == humidity_pct
+
+
+def test_a_good_reading_ends_the_error(track: Track) -> None:
+    track.hear(reading(None, 0.0), BAND)
+    track.hear(reading(3.0, 10.0), BAND)
+
+    assert track.error is None
 
 
 def test_calibration_is_added_after_the_raw_value_was_judged() -> None:
@@ -208,8 +250,7 @@ def test_trap_3_a_step_in_no_time_is_a_time_fault_and_not_a_pass(track: Track, s
 
     assert track.hear(reading(30.0, 10.0 + step_s), BAND) is Flag.FAIL
 
-    assert track.error is not None
-    assert "time fault" in track.error
+    assert track.error == "taken at the same time as the reading before, or earlier: a time fault"
     assert track.hear(reading(3.0, 20.0), BAND) is Flag.PASS, "and the next honest one is not condemned"
 
 
@@ -301,6 +342,15 @@ def test_a_value_that_does_not_move_for_flat_after_s_fails(track: Track, after_s
     assert (track.flat_since_s is None) == (flag == PASS)
 
 
+def test_flat_says_for_how_long(track: Track) -> None:
+    track.hear(reading(4.0, 0.0), BAND)
+    for taken_s in range(10, 10 + 7201, 10):
+        track.hear(reading(3.0, float(taken_s)), BAND)
+
+    assert track.error == "exactly the same values for 120 minutes: a stuck sensor"
+    assert track.flat_since_s == 10.0
+
+
 def test_a_sensor_with_humidity_is_flat_only_when_both_values_stand_still(track: Track) -> None:
     settings = replace(BAND, flat_after_s=60.0)
     for index in range(20):
@@ -366,6 +416,15 @@ def test_a_step_is_believed_with_its_last_reading_of_a_window_and_no_earlier(win
     assert step == [3] * (window - 1) + [1]
 
 
+@pytest.mark.parametrize("step_k", [5.0 / 6.0, -5.0 / 6.0], ids=["rising", "falling"])
+def test_suspects_that_move_exactly_at_the_limit_agree(track: Track, step_k: float) -> None:
+    track.hear(reading(3.0, 0.0), BAND)
+
+    said = flags(track, [20.0 + step_k * index for index in range(5)], start_s=10.0)
+
+    assert said == [3, 3, 3, 3, 1]
+
+
 def test_suspects_that_do_not_agree_with_one_another_start_anew(track: Track) -> None:
     track.hear(reading(3.0, 0.0), BAND)
 
@@ -400,6 +459,25 @@ def test_noise_that_never_passes_is_not_let_in_by_the_time_that_went_by(track: T
 
     assert set(flags(track, noise, start_s=30.0)) == {SUSPECT}
     assert track.warm_c(1020.0, BAND) is None
+
+
+@pytest.mark.parametrize(
+    ("failed", "step_k", "flag"),
+    [
+        pytest.param(1, 1.66, PASS, id="one failed read: two periods"),
+        pytest.param(1, 1.67, SUSPECT, id="and no more"),
+        pytest.param(2, 2.5, PASS, id="two: three periods"),
+        pytest.param(2, 2.51, SUSPECT, id="and no more than that"),
+        pytest.param(10, 2.5, PASS, id="ten: three periods still"),
+        pytest.param(10, -2.51, SUSPECT, id="and no more than three"),
+    ],
+)
+def test_failed_reads_do_not_let_a_damaged_frame_in(
+    track: Track, failed: int, step_k: float, flag: int
+) -> None:
+    track.hear(reading(3.0, 0.0), BAND)
+
+    assert flags(track, [None] * failed + [3.0 + step_k], start_s=10.0)[-1] == flag
 
 
 def test_a_failed_reading_counts_for_nothing(track: Track) -> None:
@@ -439,10 +517,11 @@ def test_suspects_are_heard_once_they_are_one_less_than_a_window(window: int, he
     flags(track, [6.0 + 0.01 * (index % 2) for index in range(window)], settings)
 
     for index in range(heard_from):
-        assert track.cold_c(0.0, settings) > 5.0
+        assert track.cold_c(0.0, settings) == pytest.approx(6.0, abs=0.011)
         flags(track, [-20.0 - 0.01 * (index % 2)], settings, start_s=10.0 * (window + index))
 
-    assert track.cold_c(10.0 * (window + heard_from - 1), settings) < -19.0
+    heard_c = track.cold_c(10.0 * (window + heard_from - 1), settings)
+    assert heard_c == pytest.approx(-20.0, abs=0.011)
 
 
 @pytest.mark.parametrize("length", [1, 2, 3])
@@ -466,8 +545,10 @@ def test_noise_that_never_passes_is_heard_as_cold_reading_by_reading(track: Trac
     noise = [40.0 if index % 2 else -30.0 for index in range(12)]
     assert set(flags(track, noise, start_s=30.0)) == {3}
 
-    assert track.cold_c(140.0, BAND) in (-30.0, 40.0)
-    assert len(track._suspects) == patience(BAND)
+    assert track.cold_c(140.0, BAND) == 40.0
+    assert flags(track, [-31.0, 41.0, -32.0], start_s=150.0) == [3, 3, 3]
+    assert track.cold_c(170.0, BAND) == -30.0, "of -30, 40, -31, 41 and -32: each was heard once, none of old"
+    assert not track._unheard
 
 
 @pytest.mark.parametrize(("window", "enough"), [(1, 1), (3, 2), (5, 3), (7, 4), (31, 16)], ids=str)
@@ -530,6 +611,22 @@ def test_where_reads_fail_readings_may_be_three_times_as_old(
     assert track.cold_c(age_s, BAND) == said_c
 
 
+@pytest.mark.parametrize(
+    ("now_s", "said_c"),
+    [
+        pytest.param(65.0, 3.0, id="the failure is just within the window's length"),
+        pytest.param(65.1, None, id="older"),
+    ],
+)
+def test_a_failed_read_as_old_as_the_window_is_long_no_longer_counts(
+    track: Track, now_s: float, said_c: float | None
+) -> None:
+    track.hear(reading(3.0, 0.0), BAND)
+    track.hear(reading(None, 10.0), BAND)
+
+    assert track.cold_c(now_s, BAND) == said_c
+
+
 def test_an_old_reading_leaves_alone(track: Track) -> None:
     for taken_s, value in ((0.0, 4.0), (40.0, 3.0), (50.0, 3.1), (60.0, 3.2)):
         track.hear(reading(value, taken_s), BAND)
@@ -540,12 +637,34 @@ def test_an_old_reading_leaves_alone(track: Track) -> None:
 
 
 def test_a_smaller_window_forgets_the_oldest_at_once(track: Track) -> None:
-    flags(track, [3.0, 3.1, 3.2, 3.3, 3.4])
+    flags(track, [3.4, 3.3, 3.2, 3.1, 3.0])
 
     smaller = replace(BAND, window=3)
 
-    assert track.cold_c(40.0, smaller) == 3.3
-    assert track.warm_c(40.0, smaller) == 3.3
+    assert track.cold_c(40.0, smaller) == 3.1
+    assert track.warm_c(40.0, smaller) == 3.1
+    assert len(track._cold) == len(track._warm) == 3
+
+
+def test_a_smaller_window_hears_all_the_suspects_that_waited(track: Track) -> None:
+    flags(track, [3.0, 3.1, 3.0, 3.1, 3.0])
+    flags(track, [-20.0, -30.0, -40.0], start_s=50.0)
+    assert track.cold_c(70.0, BAND) == 3.0
+
+    flags(track, [-50.0], replace(BAND, window=3), start_s=80.0)
+
+    assert [temperature_c for _, temperature_c in track._cold] == [-30.0, -40.0, -50.0]
+
+
+def test_a_larger_window_hears_no_suspect_twice(track: Track) -> None:
+    flags(track, [3.0, 3.1, 3.0], replace(BAND, window=3))
+    flags(track, [-20.0, -30.0, -40.0], replace(BAND, window=3), start_s=30.0)
+
+    flags(track, [-50.0, -20.0], replace(BAND, window=31), start_s=60.0)
+    assert [temperature_c for _, temperature_c in track._cold] == [-20.0, -30.0, -40.0]
+    flags(track, [-30.0], start_s=80.0)
+
+    assert [temperature_c for _, temperature_c in track._cold] == [-30.0, -40.0, -50.0, -20.0, -30.0]
 
 
 def test_a_smaller_window_believes_a_step_that_already_lasted_it(track: Track) -> None:
@@ -590,11 +709,11 @@ def test_a_sensor_that_never_spoke_is_lost(track: Track) -> None:
 
 
 def test_silence_is_missing_so_that_an_old_value_does_not_look_fresh(track: Track) -> None:
-    track.hear(reading(3.0, 0.0, humidity_pct=70.0), BAND)
+    track.hear(reading(3.0, 10.0, humidity_pct=70.0), BAND)
 
-    track.grow_old(119.9, 120.0)
+    track.grow_old(129.9, 120.0)
     assert (track.flag, track.temperature_c) == (Flag.NOT_EVALUATED, 3.0)
-    track.grow_old(120.0, 120.0)
+    track.grow_old(130.0, 120.0)
 
     assert (track.flag, track.temperature_c, track.humidity_pct) == (Flag.MISSING, None, None)
     assert track.error == "nothing came for 120 s, not even an error"

@@ -11,14 +11,19 @@ from overwinter.core.look import (
     WARM_MEMORY_S,
     coldest_believed_c,
     coldest_track,
+    is_still_hot,
     look_around,
     lost_after_s,
     outdoor_temperature_c,
 )
-from overwinter.core.nouns import Mode, Reason, Role
+from overwinter.core.nouns import Decision, Mode, Reason, Role
+from overwinter.core.state import Hot
+from overwinter.core.turn import HOT_DEAD_ZONE_K
 from tests.core.rig import BAND, DOOR, OUTSIDE, PUMP, House, is_off, is_on, reading, sensor
 
+TANK = "by the tank"
 TWO = (sensor(PUMP), sensor(DOOR))
+THREE = (*TWO, sensor(TANK))
 WITH_OUTSIDE = (sensor(PUMP), sensor(OUTSIDE, Role.OUTDOOR))
 
 
@@ -60,6 +65,15 @@ def test_heat_is_not_turned_off_while_one_living_sensor_cannot_say_that_it_is_wa
     assert is_off(house.state.decision, Reason.ABOVE_BAND), "lost for good, it has no say any more"
 
 
+def test_a_lost_sensor_hides_none_behind_it() -> None:
+    house = House(sensors=TWO)
+    house.settle(6.0, 6.0)
+    for index in range(20):
+        house.say(None, 5.0 + 0.01 * (index % 2))
+
+    assert house.state.look.coldest_warm_c == pytest.approx(5.0, abs=0.011)  # the tremble
+
+
 def test_a_doubtful_cold_of_one_sensor_heats_the_house() -> None:
     house = House(sensors=TWO)
     house.settle(6.0, 6.0)
@@ -82,6 +96,16 @@ def test_the_coldest_track_speaks_for_the_house() -> None:
 
     assert coldest is not None
     assert coldest.spec.name == DOOR
+
+
+def test_of_two_that_are_equally_cold_the_first_of_the_site_speaks() -> None:
+    house = House(sensors=TWO)
+    house.settle(3.0, 3.0)
+
+    coldest = coldest_track(house.state, house.now_s)
+
+    assert coldest is not None
+    assert coldest.spec.name == PUMP
 
 
 # --- blind -------------------------------------------------------------------------------------------------
@@ -246,6 +270,44 @@ def test_too_hot_begins_at_the_ceiling_with_one_believable_reading(
     assert is_off(house.state.decision, reason)
 
 
+@pytest.mark.parametrize("length", [1, 2, 3])
+@pytest.mark.parametrize(
+    ("house_c", "spike_c"),
+    [
+        pytest.param(3.0, -30.0, id="cold ones in a house that is warm enough"),
+        pytest.param(1.9, 60.0, id="hot ones in a house that is heated"),
+    ],
+)
+def test_a_burst_of_damaged_frames_acts_neither_way(house_c: float, spike_c: float, length: int) -> None:
+    house = House()
+    house.settle(house_c)
+    was = house.state.decision
+
+    for _ in range(length):
+        assert house.say(spike_c) == was
+    for index in range(10):
+        assert house.say(house_c + 0.01 * (index % 2)) == was
+
+    assert len(house.named("heat")) == was.heat, "no switch but the first of a cold house"
+
+
+@pytest.mark.parametrize(
+    ("house_c", "said_c", "acts"),
+    [
+        pytest.param(3.0, -30.0, Decision(True, Reason.BELOW_BAND), id="cold"),
+        pytest.param(1.9, 60.0, Decision(False, Reason.TOO_HOT), id="too hot"),
+    ],
+)
+def test_what_outlasts_a_burst_acts_both_ways(house_c: float, said_c: float, acts: Decision) -> None:
+    house = House()
+    house.settle(house_c)
+    was = house.state.decision
+    for _ in range(3):
+        assert house.say(said_c) == was
+
+    assert house.say(said_c) == acts
+
+
 @pytest.mark.parametrize(("window", "heard_from"), [(3, 2), (5, 4), (7, 6)])
 def test_suspects_at_the_ceiling_are_too_hot_once_they_are_heard(window: int, heard_from: int) -> None:
     """They need not agree: a fire rises faster than any rate limit."""
@@ -297,6 +359,61 @@ def test_too_hot_ends_with_one_believable_reading_below_the_ceiling() -> None:
         house.say(1.9)
 
     assert is_on(house.state.decision, Reason.BELOW_BAND), "two wrong readings cost min_off_s, not an hour"
+
+
+@pytest.mark.parametrize("hand", [False, True], ids=["freeze", "on by hand"])
+def test_a_sensor_that_trembles_at_the_ceiling_does_not_chatter(hand: bool) -> None:
+    house = House()
+    house.settle(23.9)
+    if hand:
+        house.hand(heat=True, for_s=7200.0)
+    house.say(24.0)
+    for index in range(60):
+        house.say((23.6, 24.0 - HOT_DEAD_ZONE_K, 23.7, 24.1)[index % 4])  # no step too fast to be believed
+        assert house.state.control[0].flag == 1
+        assert is_off(house.state.decision, Reason.TOO_HOT)
+
+    house.say(23.5)
+    house.say(24.0 - HOT_DEAD_ZONE_K - 0.01)
+    assert house.state.decision.reason is not Reason.TOO_HOT
+    house.say(23.7)
+    assert house.state.decision.reason is not Reason.TOO_HOT, "over is over: it takes the ceiling again"
+
+
+def test_suspects_in_the_dead_zone_keep_too_hot_and_those_below_it_do_not() -> None:
+    house = House()
+    house.settle(40.0)
+    hot = house.state.hot[PUMP]
+    for _ in range(3):
+        house.say(24.0 - HOT_DEAD_ZONE_K)
+    assert (hot.suspects, hot.since_s) == (3, house.now_s - 30.0)
+    house.say(24.0 - HOT_DEAD_ZONE_K)
+    assert (hot.suspects, hot.since_s) == (4, house.now_s)
+    house.say(24.0 - HOT_DEAD_ZONE_K - 0.01)
+
+    assert is_off(house.state.decision, Reason.ABOVE_BAND), "the fifth in agreement is believed"
+
+
+@pytest.mark.parametrize(
+    ("since_s", "holds"),
+    [
+        pytest.param(None, False, id="never said"),
+        pytest.param(0.1, True, id="just under an hour ago"),
+        pytest.param(0.0, False, id="an hour ago"),
+    ],
+)
+def test_what_was_said_about_the_ceiling_holds_for_less_than_an_hour(
+    since_s: float | None, holds: bool
+) -> None:
+    assert is_still_hot(Hot(since_s=since_s), HOT_HOLDS_S) is holds
+
+
+def test_the_dead_zone_below_the_ceiling_ends_with_the_hour_too() -> None:
+    house = House()
+    house.settle(24.0)
+    house.silence(HOT_HOLDS_S)
+
+    assert is_off(house.say(23.5), Reason.INSIDE_BAND)
 
 
 def test_a_sensor_lost_while_too_hot_stays_so_for_an_hour_and_is_then_merely_lost() -> None:
@@ -360,6 +477,90 @@ def test_a_disagreement_counts_from_its_beginning_and_is_over_when_it_is_over() 
     assert is_off(house.state.decision, Reason.TOO_HOT)
 
 
+def test_the_cold_one_of_a_disagreement_does_not_chatter_around_low() -> None:
+    house = House(sensors=TWO)
+    house.settle(24.0, 1.9)
+    begun_s = house.state.disagree_since_s
+    for _ in range(20):
+        house.settle(24.0, 2.1, for_s=60.0)
+        house.settle(24.0, 1.9, for_s=60.0)
+        house.settle(24.0, 3.98, for_s=60.0)
+        assert house.state.disagree_since_s == begun_s
+
+    assert [event.fields["heat"] for event in house.named("heat")] == [True]
+
+
+def test_a_disagreement_that_is_over_begins_again_only_at_low() -> None:
+    house = House(sensors=TWO)
+    house.settle(24.0, 1.9)
+    house.settle(24.0, 4.0, for_s=50.0)
+    assert is_off(house.state.decision, Reason.TOO_HOT)
+    house.settle(24.0, 2.01)
+    assert is_off(house.state.decision, Reason.TOO_HOT)
+    house.settle(24.0, 2.0)
+
+    assert is_on(house.state.decision, Reason.SENSORS_DISAGREE)
+
+
+def test_a_disagreement_ends_when_the_hot_one_clears() -> None:
+    house = House(sensors=TWO)
+    house.settle(24.0, 1.9)
+    house.say(24.0 - HOT_DEAD_ZONE_K, 1.9)
+    assert house.state.look.disagree_s is not None
+    house.say(24.0 - HOT_DEAD_ZONE_K - 0.01, 1.9)
+
+    assert house.state.look.disagree_s is None
+    assert is_on(house.state.decision, Reason.BELOW_BAND)
+
+
+def test_only_the_sensor_that_said_cold_keeps_a_disagreement_going() -> None:
+    """A third one inside the band never spoke against the ceiling."""
+    house = House(sensors=THREE)
+    house.settle(24.0, 1.9, 3.0)
+    assert is_on(house.state.decision, Reason.SENSORS_DISAGREE)
+    assert house.state.speak_cold == {DOOR}
+    house.settle(24.0, 4.0, 3.0)
+
+    assert is_off(house.state.decision, Reason.TOO_HOT)
+
+
+def test_a_disagreement_does_not_outlive_the_sensor_that_said_cold() -> None:
+    house = House(sensors=THREE)
+    house.settle(24.0, 1.9, 3.0)
+    for index in range(11):
+        house.say(24.0, None, 3.0 + 0.01 * (index % 2))
+    assert house.state.decision.reason is Reason.SENSORS_DISAGREE
+    house.say(24.0, None, 3.0)
+
+    assert house.state.control[1].is_lost(house.now_s, 120.0)
+    assert is_off(house.state.decision, Reason.TOO_HOT)
+
+
+def test_a_disagreement_outlasts_a_silence_that_is_shorter_than_lost_after() -> None:
+    """By a hung thread the window empties before the sensor counts as lost."""
+    house = House(sensors=TWO)
+    house.settle(24.0, 1.9)
+    begun_s = house.state.disagree_since_s
+    for _ in range(11):
+        house.say(24.0)
+        assert house.state.decision.reason is Reason.SENSORS_DISAGREE
+    assert house.state.control[1].cold_c(house.now_s, BAND) is None
+    house.say(24.0, 1.9)
+
+    assert house.state.disagree_since_s == begun_s
+
+
+def test_a_doubtful_cold_beside_a_believed_warm_does_not_make_a_disagreement_chatter() -> None:
+    house = House(sensors=TWO)
+    house.settle(24.0, 6.0)
+    house.say(24.0, None)  # a failed read, so that the believed ones stay young for longer
+    for index in range(9):
+        house.say(24.0, -20.0 if index % 2 else -39.0)
+        if index == 3:
+            assert house.state.control[1].warm_c(house.now_s, BAND) is not None
+        assert house.state.decision.heat is (index >= 3)
+
+
 def test_a_lone_sensor_cannot_disagree_with_itself() -> None:
     house = House()
     house.settle(1.9)
@@ -376,7 +577,9 @@ def test_a_lost_sensors_noise_does_not_overrule_a_believed_ceiling() -> None:
     while not house.state.control[1].is_lost(house.now_s, 120.0):
         house.say(24.0, -20.0 if round(house.now_s / 10.0) % 2 else -39.0)
     house.say(24.0, -20.0)
-    assert house.state.control[1].cold_c(house.now_s, BAND) < 2.0
+    cold_c = house.state.control[1].cold_c(house.now_s, BAND)
+    assert cold_c is not None
+    assert cold_c < 2.0
 
     assert house.state.look.disagree_s is None
     assert is_off(house.state.decision, Reason.TOO_HOT)

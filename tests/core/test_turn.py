@@ -401,6 +401,18 @@ def test_a_fact_is_alarming_until_it_is_over() -> None:
     assert not house.state.facts
 
 
+def test_a_cleared_alarm_says_that_it_is_over_and_what_it_was() -> None:
+    house = House()
+    house.turn(Fact(code=Code.DISK, present=True, text="the disk is full"))
+    house.silence(20 * 60.0)
+    house.turn(Fact(code=Code.DISK, present=False, text=""), after_s=29.0)
+
+    assert [event.fields["text"] for event in house.named("alarm") if event.fields["code"] == "disk"] == [
+        "the disk is full",
+        "over after 20 min; it was: the disk is full",
+    ]
+
+
 # --- samples ------------------------------------------------------------------------------------------------
 
 

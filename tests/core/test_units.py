@@ -112,3 +112,16 @@ def test_whatever_is_typed_is_a_finite_number_or_refused(text: str) -> None:
 def test_a_temperature_is_said_in_the_peoples_unit() -> None:
     assert say(c_from_f(36.0), Unit.F) == "36.0 F"
     assert say(2.25, Unit.C) == "2.2 C"
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "said"),
+    [
+        pytest.param(-0.0, "0.0 C", id="minus nothing"),
+        pytest.param(-0.04, "0.0 C", id="rounds to nothing"),
+        pytest.param(-0.06, "-0.1 C", id="does not"),
+    ],
+)
+def test_there_is_no_minus_before_nothing(temperature_c: float, said: str) -> None:
+    assert say(temperature_c, Unit.C) == said
+    assert say(c_from_f(temperature_c), Unit.F) == said.replace("C", "F")

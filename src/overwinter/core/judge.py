@@ -19,6 +19,9 @@ from overwinter.core.nouns import Flag, Reading, SensorSpec, Settings
 GAP_WINDOWS = 3
 """Where reads fail, a window may be this many times as long as it is where none does."""
 
+RATE_READINGS = 3
+"""A rate is taken over at most so many periods of sensing; what really moved on lasts, and is believed."""
+
 _TOLERANCE_K = 1e-9  # so that a step of exactly the limit passes whatever binary fractions make of it
 
 RANGE_C = {
@@ -63,6 +66,7 @@ class Track:
 
     __slots__ = (
         "_cold",
+        "_doubts",
         "_failed_s",
         "_flat_s",
         "_last_raw",
@@ -72,7 +76,7 @@ class Track:
         "_passed_s",
         "_pending",
         "_same_since_s",
-        "_suspects",
+        "_unheard",
         "_warm",
         "believed_c",
         "believed_s",
@@ -109,7 +113,8 @@ class Track:
         self._median_of_cold: float | None = None
         self._median_of_warm: float | None = None
         self._pending: list[tuple[float, float]] = []  # suspects that agree with one another
-        self._suspects: list[tuple[float, float]] = []  # all that came since a reading passed
+        self._doubts = 0  # how many suspects came since a reading passed
+        self._unheard: list[tuple[float, float]] = []  # those of them that are not among the cold yet
         self._passed_s = self._passed_c = 0.0  # of no meaning before the first reading is seen
         self._failed_s: float | None = None
         self._last_raw: tuple[float, float | None] | None = None
@@ -225,8 +230,9 @@ class Track:
             self._warm.clear()
             self._believe(Flag.NOT_EVALUATED, temperature_c, now_s, settings)
             return
-        # The time is bounded: otherwise noise that never passes would be let in once enough time had gone by.
-        elapsed_s = min(now_s - self._passed_s, longest_s)
+        # The time is bounded: otherwise a few failed reads would let a damaged frame of some kelvin in, and
+        # noise that never passes would be let in once enough time had gone by.
+        elapsed_s = min(now_s - self._passed_s, RATE_READINGS * settings.sense_s)
         if abs(temperature_c - self._passed_c) <= max_rate_k_s * elapsed_s + _TOLERANCE_K:
             self._believe(Flag.PASS, temperature_c, now_s, settings)
             return
@@ -248,14 +254,11 @@ class Track:
 
     def _doubt(self, temperature_c: float, now_s: float, settings: Settings) -> None:
         """A suspect among the cold: heard once there are too many in a row for a burst of damaged frames."""
-        suspects = self._suspects
-        suspects.append((now_s, temperature_c))
-        heard_from = patience(settings)
-        if len(suspects) == heard_from:
-            self._cold.extend(suspects)
-        elif len(suspects) > heard_from:
-            self._cold.append(suspects[-1])
-            del suspects[0]
+        self._doubts += 1
+        self._unheard.append((now_s, temperature_c))
+        if self._doubts >= patience(settings):
+            self._cold.extend(self._unheard)
+            self._unheard.clear()
         self._refresh(settings)
 
     def _believe(self, flag: Flag, temperature_c: float, now_s: float, settings: Settings) -> None:
@@ -263,7 +266,8 @@ class Track:
         self._passed_s = self.believed_s = now_s
         self._passed_c = self.believed_c = temperature_c
         self._pending.clear()
-        self._suspects.clear()
+        self._doubts = 0
+        self._unheard.clear()
         self._cold.append((now_s, temperature_c))
         self._warm.append((now_s, temperature_c))
         self._refresh(settings)

@@ -28,14 +28,14 @@ def look_around(state: State, now_s: float) -> Look:
     settings = state.settings
     lost_s = lost_after_s(settings)
     look = Look()
-    colds: list[tuple[Track, float]] = []
+    colds: list[float] = []
     warms: list[float] = []
     all_know_warm = True
     for track in state.control:
         is_lost = track.is_lost(now_s, lost_s)
         cold_c = track.cold_c(now_s, settings)
         if cold_c is not None:
-            colds.append((track, cold_c))
+            colds.append(cold_c)
         if is_lost:
             continue
         warm_c = track.warm_c(now_s, settings)
@@ -45,7 +45,7 @@ def look_around(state: State, now_s: float) -> Look:
         else:
             warms.append(warm_c)
     if colds:
-        look.coldest_cold_c = min([cold_c for _, cold_c in colds])
+        look.coldest_cold_c = min(colds)
     if warms:
         look.hottest_warm_c = max(warms)
         if all_know_warm:
@@ -59,11 +59,14 @@ def look_around(state: State, now_s: float) -> Look:
     )
     if state.others:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
-    hot = [name for name, said in state.hot.items() if _still_hot(said, now_s)]
+    hot = {name for name, said in state.hot.items() if is_still_hot(said, now_s)}
     look.is_too_hot = bool(hot)
-    if hot and any(
-        _speaks_against(track, cold_c, state, now_s) for track, cold_c in colds if track.spec.name not in hot
-    ):
+    state.speak_cold = {
+        track.spec.name
+        for track in state.control
+        if hot and track.spec.name not in hot and _speaks_against(track, state, now_s)
+    }
+    if state.speak_cold:
         if state.disagree_since_s is None:
             state.disagree_since_s = now_s
             state.disagree_on_s = state.on_s
@@ -76,7 +79,7 @@ def look_around(state: State, now_s: float) -> Look:
     return look
 
 
-def _speaks_against(track: Track, cold_c: float, state: State, now_s: float) -> bool:
+def _speaks_against(track: Track, state: State, now_s: float) -> bool:
     """Whether this sensor says "cold" against another's "too hot".
 
     It takes a live sensor: what overrules the ceiling must be believed. Once it has spoken it is heard until
@@ -85,13 +88,14 @@ def _speaks_against(track: Track, cold_c: float, state: State, now_s: float) -> 
     settings = state.settings
     if track.is_lost(now_s, lost_after_s(settings)):
         return False
-    if state.disagree_since_s is None:
-        return cold_c <= settings.low_c
-    warm_c = track.warm_c(now_s, settings)
-    return warm_c is None or warm_c < settings.high_c
+    cold_c, warm_c = track.cold_c(now_s, settings), track.warm_c(now_s, settings)
+    if cold_c is not None and cold_c <= settings.low_c:
+        return True
+    return track.spec.name in state.speak_cold and (warm_c is None or warm_c < settings.high_c)
 
 
-def _still_hot(hot: Hot, now_s: float) -> bool:
+def is_still_hot(hot: Hot, now_s: float) -> bool:
+    """Whether what this sensor said about the ceiling still holds."""
     return hot.since_s is not None and now_s - hot.since_s < HOT_HOLDS_S
 
 

@@ -64,6 +64,7 @@ class State:
         self.hand: Hand | None = None
         self.exercise_since_s: float | None = None
         self.disagree_since_s: float | None = None
+        self.speak_cold: set[str] = set()  # the sensors that say cold against another's too hot
         self.disagree_on_s = 0.0  # the heater's counter then
         self.disagree_from_c: dict[str, float] = {}  # what each control sensor said then
         self.warm_elsewhere = False

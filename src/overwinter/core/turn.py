@@ -15,6 +15,7 @@ from overwinter.core.judge import patience
 from overwinter.core.look import (
     coldest_believed_c,
     coldest_track,
+    is_still_hot,
     look_around,
     lost_after_s,
     outdoor_temperature_c,
@@ -141,7 +142,7 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
         return
     settings = state.settings
     # Once too hot, it must be so much cooler to be over: no chatter at the ceiling.
-    limit_c = settings.ceiling_c - (HOT_DEAD_ZONE_K if hot.since_s is not None else 0.0)
+    limit_c = settings.ceiling_c - (HOT_DEAD_ZONE_K if is_still_hot(hot, now_s) else 0.0)
     is_hot = track.temperature_c >= limit_c
     if flag is Flag.PASS or flag is Flag.NOT_EVALUATED:
         state.heard_control = True
