@@ -50,7 +50,7 @@ WALLS = {
     ),
     "store": Wall(
         rooms=names("core"),
-        library=FILES | THREADS | names("datetime fcntl hashlib heapq operator traceback"),
+        library=FILES | THREADS | names("bisect datetime fcntl hashlib heapq itertools operator traceback"),
         calls=names("print input"),
     ),
     "devices": Wall(

@@ -265,6 +265,18 @@ def test_lines_of_another_program_do_no_harm(run: Run, tmp_path: Path) -> None:
         assert len(ran.out.splitlines()) == (1 if form == ["--json"] else 2)
 
 
+@pytest.mark.parametrize("form", [[], ["--csv"], ["--json"]], ids=str)
+def test_dates_from_before_the_clock_was_set_are_put_right(run: Run, tmp_path: Path, form: list[str]) -> None:
+    early = sample("1970-01-01T00:01:00.000Z") | {"up": 60.0}
+    step = event("2026-01-09T04:12:33.000Z", "clock", step_s=1.7e9, synchronised=True) | {"up": 120.0}
+    logs = write(tmp_path / "logs", early, step)
+
+    ran = run("samples", "--logs", str(logs), "--since", "2026-01-09T04:00:00Z", *form)
+
+    assert ("2026-01-09T04:11:33" if form else "2026-01-09 05:11:33") in ran.out
+    assert ("1970" in ran.out) == (form == ["--json"])
+
+
 def test_the_files_are_never_all_in_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Rows leave one by one: the first is printed before the second is read."""
     trace: list[str] = []

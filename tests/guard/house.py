@@ -35,10 +35,11 @@ NO_MINIMA = ("relay.min_on_s=0", "relay.min_off_s=0")
 class House:
     """Folders, a sensor, and the guard on them."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, disk: Path | None = None) -> None:
+        """`disk`: where what is kept lies, if not in the folder itself."""
         self.folder = folder
-        self.state = folder / "state"
-        self.logs = folder / "logs"
+        self.state = (disk or folder) / "state"
+        self.logs = (disk or folder) / "logs"
         self.sensor = folder / "sensor"
         self.site = folder / "site.toml"
         # A socket's path may have 107 bytes; a test's folder is often longer than that.

@@ -179,3 +179,14 @@ def test_the_site_that_ran_is_used_when_the_present_one_is_refused(tmp_path: Pat
     (tmp_path / SITE_COPY).unlink()
     with pytest.raises(CannotStart, match="nothing says what is wired"):
         load_site(site, tmp_path)
+
+
+@pytest.mark.parametrize("left", [b"", b"\n", b"# only a remark\n"])
+def test_a_file_without_a_key_is_not_taken_for_all_defaults(tmp_path: Path, left: bytes) -> None:
+    """A power cut may leave a file that is there and empty."""
+    put(tmp_path, left, TEXT)
+
+    found = load(tmp_path)
+
+    assert band(found.settings) == (2.5, 5.0)
+    assert found.recovered is not None

@@ -146,6 +146,8 @@ def test_heat_by_hand_is_refused_in_observe(house: House) -> None:
     assert done.returncode == 1
     assert "observe" in done.stderr
     assert not house.heat()
+    house.until(lambda: len(house.events("refused")) == 1, "the refusal is recorded")
+    assert house.events("refused")[0]["uid"] == os.geteuid()
 
 
 def test_heat_by_hand_has_an_end_and_can_be_released(house: House) -> None:

@@ -24,7 +24,7 @@ OPTIONS: Mapping[str, tuple[str, str]] = {
     "until": ("WHEN", "up to then"),
     "limit": ("N", "only the newest N"),
     "csv": ("", "for a spreadsheet, in SI units"),
-    "json": ("", "as recorded, one object a line"),
+    "json": ("", "as recorded, one object a line; t_recorded beside a date that was put right"),
 }
 UNIT_TIMEOUT_S = 1.0
 """The guard is asked only for the unit to show; without it both are shown."""
@@ -107,11 +107,11 @@ def _from_files(
     limit: int | None,
     skipped: Counter[str],
 ) -> Iterable[Line]:
-    from overwinter.store.logbook import read_lines
+    from overwinter.store.timeline import read_placed
 
     skipped.clear()
     kinds = {"sample"} if what == "samples" else None
-    found = read_lines(folder, since=since, until=until, events=kinds, skipped=skipped)
+    found = read_placed(folder, since=since, until=until, events=kinds, skipped=skipped)
     lines: Iterator[Line] = (line for line in found if _is_line(line, what))
     return lines if limit is None else deque(lines, maxlen=limit)
 

@@ -5,6 +5,7 @@ arrival in the wheel's inbox, and its answer comes back with the turn that took 
 to the keeper first and to the wheel only once it lies on the disk.
 """
 
+import contextlib
 import itertools
 import os
 import threading
@@ -30,10 +31,10 @@ from overwinter.core.nouns import (
 from overwinter.guard.clock import Clock, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
 from overwinter.settings.change import Change, plan_change
-from overwinter.settings.values import default_text, settings_facts
+from overwinter.settings.values import settings_facts, text_of
 from overwinter.store.atomic import replace_durably, write_copy
 from overwinter.store.keeper import Keeper
-from overwinter.store.logbook import read_lines
+from overwinter.store.timeline import read_placed
 
 RECORDS_AT_MOST = 10_001
 """Lines that are read for one answer: one more than the socket gives, so that it can say there are more."""
@@ -142,6 +143,12 @@ class GuardPort:
             assert isinstance(until_s, float)
             return {"hand_until": rfc3339_s(self._clock.utc_s() + until_s - self._clock.now_s())}
 
+        def told(done: Answer) -> None:
+            error = done.exception()
+            if isinstance(error, Refused):
+                self.refused("hand", caller, str(error))
+
+        answer.add_done_callback(told)
         self._post(SetHand(ticket=self._next(answer, dated), caller=caller, heat=heat, for_s=for_s))
         return answer
 
@@ -216,6 +223,14 @@ class GuardPort:
         """A reload found these in the file."""
         self._stored_settings = settings
 
+    def put_back(self) -> None:
+        """In the keeper's thread: write the settings again where their file has gone, for the next start."""
+        path = self._state_dir / SETTINGS
+        if not path.exists():
+            data = text_of(self._stored_settings).encode()
+            replace_durably(path, data)
+            write_copy(self._state_dir / SETTINGS_COPY, data)
+
     @property
     def stored_settings(self) -> Settings:
         """What lies on the disk as far as the guard knows."""
@@ -227,11 +242,11 @@ class GuardPort:
         """In the keeper's thread: plan, write, and only then believe."""
         before = self._stored_settings
         back = None if until is None else self._return(until, changes, before)
-        path = self._state_dir / SETTINGS
+        path, copy_path = self._state_dir / SETTINGS, self._state_dir / SETTINGS_COPY
         try:
             text = read_bounded(path)
         except FileNotFoundError:
-            text = default_text().encode()
+            text = text_of(before).encode()  # what runs is what the owner had set
         except OSError as error:
             raise NotStored(f"{path} cannot be read, so it is not changed: {error}") from error
         change = plan_change(text, changes, running=before, anyway=anyway, sense_s_min=self._sense_s_min)
@@ -239,16 +254,25 @@ class GuardPort:
         try:
             if back is not None:
                 self._stored(before, back)  # the way back lies on the disk before the way out
+            # The copy first: should one of the two fail, the file, which a start believes, says what runs.
+            write_copy(copy_path, data)
             if data != text:
-                replace_durably(path, data)
-            write_copy(self._state_dir / SETTINGS_COPY, data)
+                try:
+                    replace_durably(path, data)
+                except OSError:
+                    with contextlib.suppress(OSError):
+                        write_copy(copy_path, text)
+                    raise
         except OSError as error:
             raise NotStored(
                 f"could not be stored in {self._state_dir}: {error}. Nothing was changed"
             ) from error
         self._stored_settings = change.settings
         if "mode" in change.changes and back is None:
-            self._stored(change.settings, None)
+            # The settings lie on the disk, so it is done. A way back that could not be forgotten ends a later
+            # mode observe too early, which protects pipes; the next save of the state forgets it.
+            with contextlib.suppress(OSError):
+                self._stored(change.settings, None)
         return change, before
 
     def _return(self, until: str, changes: Mapping[str, object], before: Settings) -> "Return":
@@ -291,7 +315,7 @@ class GuardPort:
         from collections import deque
 
         kept: deque[dict[str, object]] = deque(maxlen=limit)
-        for line in read_lines(self._logs_dir, since=since, until=until):
+        for line in read_placed(self._logs_dir, since=since, until=until):
             if (line.get("event") != "sample") == events:
                 kept.append(line)
         return list(kept)
@@ -313,6 +337,10 @@ class Return:
     def facts(self) -> dict[str, object]:
         """For the state file."""
         return {"mode": self.mode.value, "utc_s": self.utc_s, "left_s": round(self.left_s, 1)}
+
+    def text(self) -> str:
+        """For people."""
+        return f"mode observe until {rfc3339_s(self.utc_s)[:16]}Z, then {self.mode} again"
 
     @classmethod
     def recall(cls, stored: object) -> "Return | None":

@@ -42,6 +42,9 @@ TURN_EVERY_S = 1.0
 READY_AFTER_S = 3.0
 """A start is declared ready after this even without a reading: the decision then is to wait for one."""
 
+COME_BACK_EVERY_S = 10.0
+"""How often the way back from mode observe is tried while the disk refuses it."""
+
 CLOCK_STEP_S = 1.0
 """A wall clock that moves by so much against the time since boot was stepped."""
 
@@ -149,7 +152,7 @@ class Wheel:
         self._gap = gap  # until it has been told
         self._repeats = Repeats()
         self._started_s = clock.now_s()
-        self._saved_s = self._counted_s = self._started_s
+        self._saved_s = self._counted_s = self._come_back_s = self._started_s
         self._offset_s = clock.utc_s() - self._started_s
         self._is_ready = False
         self._was_lost: set[str] = set()
@@ -193,10 +196,9 @@ class Wheel:
 
     def record(self, event: Event) -> None:
         """Date an event, give it to the logbook and to everybody who watches."""
-        now_s = self._clock.now_s()
         line = encode(
             {
-                "t": rfc3339(self._clock.utc_s() - (now_s - event.up_s)),
+                "t": rfc3339(self._offset_s + event.up_s),
                 "up": round(event.up_s, 3),
                 "boot": self._clock.boot_id,
                 "event": event.name,
@@ -226,6 +228,7 @@ class Wheel:
 
     def snapshot(self, now_s: float) -> dict[str, object]:
         """What `status` answers until the next turn."""
+        way_back = self.way_back  # the keeper's thread may change it meanwhile
         return status(
             self.state,
             now_s=now_s,
@@ -233,7 +236,7 @@ class Wheel:
             uptime_s=now_s - self._started_s,
             disk=self._keeper.health(),
             is_synchronised=self._clock.is_synchronised(),
-            warnings=[] if self.way_back is None else [self._way_back_text()],
+            warnings=[] if way_back is None else [way_back.text()],
         )
 
     def adopt(self, settings: Settings, changes: Mapping[str, tuple[object, object]], how: str) -> None:
@@ -252,17 +255,24 @@ class Wheel:
             missing = sensor.overdue(now_s)
             if missing is not None:
                 noticed.append(missing)
-        offset_s = self._clock.utc_s() - now_s
-        step_s = offset_s - self._offset_s
+        offset_s = self._wall_offset_s()
+        step_s = round(offset_s - self._offset_s, 3)
         if abs(step_s) >= CLOCK_STEP_S:
             fields = {
-                "step_s": round(step_s, 3),
+                "step_s": step_s,
                 "was": rfc3339(self._offset_s + now_s),
                 "synchronised": self._clock.is_synchronised(),
             }
             noticed.append(Remark(ticket=0, event="clock", fields=fields))
         self._offset_s = offset_s  # slow drift is followed and never becomes a step
         return noticed
+
+    def _wall_offset_s(self) -> float:
+        """Wall time less time since boot, as it is now."""
+        before_s, utc_s, after_s = self._clock.now_s(), self._clock.utc_s(), self._clock.now_s()
+        if after_s - before_s >= CLOCK_STEP_S / 2:
+            return self._offset_s  # held up between two looks at the clocks: that is no step
+        return utc_s - (before_s + after_s) / 2
 
     def _comment(self, arrivals: Sequence[Arrival], now_s: float) -> None:
         """Sensors that fail, and that come back, at a pace that a journal can bear."""
@@ -307,11 +317,10 @@ class Wheel:
         self._counted_s = now_s
         if way_back.left_s > 0.0 and self._clock.utc_s() < way_back.utc_s:
             return
-        self.way_back = None
-        if self.state.settings.mode is Mode.OBSERVE:
+        if self.state.settings.mode is not Mode.OBSERVE:
+            self.way_back = None
+        elif now_s >= self._come_back_s:
+            # Kept until it is stored, and tried again: a disk that fails once must not leave the pipes alone.
+            self._come_back_s = now_s + COME_BACK_EVERY_S
             # It was so before; what was once accepted with a warning is not refused on the way back.
             self._port.set({"mode": way_back.mode.value}, anyway=True, until=None, caller=own_caller())
-
-    def _way_back_text(self) -> str:
-        assert self.way_back is not None
-        return f"mode observe until {rfc3339(self.way_back.utc_s)[:16]}Z, then {self.way_back.mode} again"

@@ -21,6 +21,7 @@ LINE_BYTES_MOST = 65_536  # no line is ever longer; the longest on the socket is
 BLOCK_BYTES = 65_536
 
 _SAMPLE = b'"event":"sample"'
+_TELLING = (b'"event":"start"', b'"event":"clock"')
 _STAMPED = b'{"t":"'  # how `encode` begins a line of the logbook; its stamp follows
 _STAMP = slice(len(_STAMPED), len(_STAMPED) + len("2026-01-09T04:12:33.123Z"))
 
@@ -166,6 +167,48 @@ def _read(
                 if dated and not _is_within(found.get("t"), since, until):
                     continue
                 yield found
+
+
+def telling_lines(folder: Path) -> Iterator[dict[str, Any]]:
+    """The lines that tell of boots and clocks, oldest first: starts, steps, the line before, ends of files.
+
+    Found by their bytes, so that a season takes a moment: samples are not parsed.
+    """
+    with ExitStack() as stack:
+        files = [stack.enter_context(file) for file in _open_newest_first(folder)]
+        for file in reversed(files):
+            before = b""
+            for lines in _blocks(file):
+                for begins in _telling(lines):
+                    if begins:  # else the line before is the last of the block before
+                        before = lines[lines.rfind(b"\n", 0, begins - 1) + 1 : begins]
+                    this = lines[begins : lines.find(b"\n", begins) + 1]
+                    yield from filter(None, (decode(before), decode(this)))
+                before = lines[lines.rfind(b"\n", 0, len(lines) - 1) + 1 :]
+            yield from filter(None, (decode(before),))
+
+
+def _blocks(file: BinaryIO) -> Iterator[bytes]:
+    """A file in blocks of whole lines; a torn end is left out."""
+    rest = b""
+    while more := file.read(BLOCK_BYTES * 4):
+        end = more.rfind(b"\n") + 1
+        if end:
+            yield rest + more[:end]
+            rest = more[end:]
+        elif len(rest) <= LINE_BYTES_MOST:  # longer than any line: garbage, of which the end is enough
+            rest += more
+
+
+def _telling(lines: bytes) -> Iterator[int]:
+    """Where in a block the telling lines begin: its first, and each start and step."""
+    begins = [0]
+    for word in _TELLING:
+        at = lines.find(word)
+        while at >= 0:
+            begins.append(lines.rfind(b"\n", 0, at) + 1)
+            at = lines.find(word, at + 1)
+    return iter(sorted(set(begins)))
 
 
 def _is_within(t: object, since: str, until: str) -> bool:
