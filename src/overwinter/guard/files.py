@@ -77,7 +77,7 @@ def load_settings(state_dir: Path, *, sense_s_min: float) -> LoadedSettings:
         text = f"{path} could not be read ({_words(error)}): every key came from {spare}"
         return LoadedSettings(settings=spare_settings, recovered=text)
     parsed = parse_settings(data, sense_s_min=sense_s_min, fallback=None if kept is None else kept.settings)
-    # Not one key can be made out, or none stands there any more: a file that a power cut has emptied looks so.
+    # Not one key can be made out, or none stands there any more, as in a file that a power cut emptied.
     if not parsed.written and (parsed.fallen or copy is not None):
         text = (
             f"{path} could not be understood ({_first(parsed.problems)}): every key came from {spare}; "
