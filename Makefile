@@ -12,7 +12,7 @@ SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml README.md
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test lint bench test-power clean
+.PHONY: help demo test packages lint bench test-power clean
 
 help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
@@ -25,8 +25,16 @@ demo: $(VENV)/.installed
 	$(BIN)/overwinter demo
 
 # The wheel is what is tested: src/ is never on the path of an installed copy.
-test: $(VENV)/.installed-test $(if $(filter 0,$(QARTOD)),,$(VENV)/.installed-qartod) lint
+test: packages $(VENV)/.installed-test $(if $(filter 0,$(QARTOD)),,$(VENV)/.installed-qartod) lint
 	$(BIN)/python -m pytest --cov --cov-report=term-missing:skip-covered --cov-fail-under=100
+
+# Debian packages that some tests need; without root those tests say why they are skipped.
+packages:
+	@for need in strace:strace mkfs.ext4:e2fsprogs mount:mount unshare:util-linux; do \
+	  PATH="$$PATH:/usr/sbin:/sbin" command -v $${need%%:*} >/dev/null && continue; \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	    apt-get install -y --no-install-recommends $${need#*:} || echo "$${need#*:} cannot be installed" >&2; \
+	  else echo "$${need#*:} is not installed: tests that need it are skipped" >&2; fi; done
 
 lint: $(VENV)/.installed-test
 	$(BIN)/ruff check src tests
