@@ -32,8 +32,7 @@ async def wake():
 asyncio.run(wake())
 """
 
-FIVE_PACKAGES = "import asyncio, gpiozero, sdnotify, structlog, time, tomlkit\ntime.sleep(1e6)"
-NO_PACKAGE = "import time\ntime.sleep(1e6)"
+FIVE_PACKAGES = "import asyncio, gpiozero, sdnotify, structlog, tomlkit"
 
 
 def file_system(folder: Path) -> str:
