@@ -12,12 +12,13 @@ SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml README.md
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test packages lint bench test-power clean
+.PHONY: help demo test packages lint bench mutants test-power clean
 
 help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
 	@echo "make test    everything that CI runs: lint, types, tests on the built wheel"
 	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
+	@echo "make mutants some ten minutes of slips in the core that its tests must notice; docs/mutants.md"
 	@echo "make test-power   minutes of real power cuts on a recorded disk; needs root"
 	@echo "make clean   removes what make made"
 
@@ -43,6 +44,14 @@ lint: $(VENV)/.installed-test
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python -m tests.bench
+
+# In a venv of its own, so that the tests never see what this tool brings along.
+mutants:
+	$(MAKE) VENV=$(VENV)-mutants $(VENV)-mutants/.installed
+	$(VENV)-mutants/bin/python -m pip install --quiet "$$(ls dist/overwinter-*.whl)[mutants]"
+	rm -rf mutants
+	$(VENV)-mutants/bin/mutmut run
+	$(VENV)-mutants/bin/mutmut results
 
 test-power: $(VENV)/.installed-test
 	$(BIN)/python -m tests.rigs.power
@@ -74,4 +83,4 @@ $(VENV)/.installed-qartod: $(VENV)/.installed-test
 	touch $@
 
 clean:
-	rm -rf $(VENV) build dist .coverage* .hypothesis .mypy_cache .ruff_cache .pytest_cache
+	rm -rf $(VENV) $(VENV)-mutants mutants build dist .coverage* .hypothesis .mypy_cache .ruff_cache .pytest_cache

@@ -25,6 +25,10 @@ PUMP = "by the pump"
 DOOR = "by the door"
 OUTSIDE = "outside"
 
+HOUR_S = 3600.0
+DAY_S = 86400.0
+"""Promised figures are written anew in the tests: a constant that is tested against itself proves nothing."""
+
 CALLER = Caller(uid=1000, user="ada", pid=4711)
 
 BAND = Settings(low_c=2.0, high_c=4.0, ceiling_c=24.0, alarm_low_c=1.5, warm_above_c=10.0)

@@ -15,10 +15,8 @@ from overwinter.core.nouns import (
     Role,
     Settings,
 )
-from overwinter.core.turn import HOT_DEAD_ZONE_K
 from overwinter.core.units import c_from_f
-from overwinter.core.watch import COLD_DEAD_ZONE_K, HEAT_MEMORY_S
-from tests.core.rig import BAND, DOOR, OUTSIDE, PUMP, House, sensor
+from tests.core.rig import BAND, DOOR, HOUR_S, OUTSIDE, PUMP, House, sensor
 
 WARM = replace(BAND, mode=Mode.WARM)
 OBSERVE = replace(BAND, mode=Mode.OBSERVE)
@@ -202,8 +200,8 @@ def test_a_hot_shed_in_july_is_no_alarm() -> None:
 @pytest.mark.parametrize(
     ("cool_s", "rings"),
     [
-        pytest.param(HEAT_MEMORY_S, True, id="heat ran an hour ago"),
-        pytest.param(HEAT_MEMORY_S + 10.0, False, id="heat ran longer ago"),
+        pytest.param(HOUR_S, True, id="heat ran an hour ago"),
+        pytest.param(HOUR_S + 10.0, False, id="heat ran longer ago"),
     ],
 )
 def test_too_hot_is_an_alarm_only_within_an_hour_of_heat(cool_s: float, rings: bool) -> None:
@@ -226,11 +224,11 @@ def test_too_hot_lasts_as_long_as_it_is_too_hot() -> None:
     house = House()
     house.settle(1.9)
     house.settle(23.9)
-    house.settle(24.0, for_s=3 * HEAT_MEMORY_S)
+    house.settle(24.0, for_s=3 * HOUR_S)
     assert house.alarms(Code.TOO_HOT) == ["raised"]
-    house.settle(24.0 - HOT_DEAD_ZONE_K)
+    house.settle(23.0)
     assert house.alarms(Code.TOO_HOT) == ["raised"]
-    house.settle(24.0 - HOT_DEAD_ZONE_K - 0.02)
+    house.settle(22.98)
 
     assert house.alarms(Code.TOO_HOT) == ["raised", "cleared"]
 
@@ -246,10 +244,10 @@ def test_cold_rings_at_alarm_low_in_every_mode_and_clears_above_a_dead_zone(sett
     assert house.alarms(Code.COLD) == ["raised"]
     assert "34.7 F" in text(house, Code.COLD)
     for index in range(30):
-        house.say(1.5 + COLD_DEAD_ZONE_K - 0.01 * (index % 2))
+        house.say(1.8 - 0.01 * (index % 2))
     assert house.alarms(Code.COLD) == ["raised"]
     for index in range(12):
-        house.say(1.5 + COLD_DEAD_ZONE_K + 0.05 + 0.01 * (index % 2))
+        house.say(1.85 + 0.01 * (index % 2))
 
     assert house.alarms(Code.COLD) == ["raised", "cleared"]
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from overwinter.core.judge import GAP_WINDOWS, RANGE_C, Track, patience, sentinel
+from overwinter.core.judge import RANGE_C, Track, patience, sentinel
 from overwinter.core.nouns import Flag, Role, SensorSpec, Settings
 from tests.core.rig import BAND, reading, sensor
 
@@ -111,9 +111,20 @@ def test_an_honest_number_next_to_an_error_value_is_believed(
     assert Track(sensor(kind=kind)).hear(reading(temperature_c, 0.0, humidity_pct=humidity_pct), BAND) == 2
 
 
-@pytest.mark.parametrize("kind", sorted(RANGE_C))
-def test_the_gross_range_of_a_kind_ends_where_its_row_says(kind: str) -> None:
-    low_c, high_c = RANGE_C[kind]
+# Operating ranges as the sensors' data sheets state them (from memory, not read again here): AM2302 (sold as
+# DHT22) -40 to 80 °C, DHT11 0 to 50 °C, DS18B20 -55 to 125 °C, the last cut below its power-up value of 85.
+@pytest.mark.parametrize(
+    ("kind", "low_c", "high_c"),
+    [
+        ("dht22", -40.0, 80.0),
+        ("dht11", 0.0, 50.0),
+        ("w1", -55.0, 84.9),
+        ("iio", -55.0, 84.9),
+        ("simulated", -55.0, 84.9),
+    ],
+)
+def test_the_gross_range_of_a_kind_is_that_of_its_data_sheet(kind: str, low_c: float, high_c: float) -> None:
+    assert len(RANGE_C) == 5, "a new kind needs a row here"
     for inside_c in (low_c, high_c):
         assert Track(sensor(kind=kind)).hear(reading(inside_c, 0.0), BAND) is Flag.NOT_EVALUATED
     for outside_c in (low_c - 0.1, high_c + 0.2):
@@ -276,13 +287,13 @@ def test_trap_4_a_rate_is_not_averaged_over_a_gap(track: Track) -> None:
 
 def test_trap_5_the_first_sample_and_the_first_after_a_gap_are_not_evaluated(track: Track) -> None:
     assert flags(track, [3.0, 3.0]) == [2, 1]
-    assert flags(track, [3.0, 3.0], start_s=10.0 + GAP_WINDOWS * 5 * 10.0 + 0.1) == [2, 1]
+    assert flags(track, [3.0, 3.0], start_s=10.0 + 150.0 + 0.1) == [2, 1]
 
 
 def test_trap_5_a_gap_begins_only_past_its_length(track: Track) -> None:
     track.hear(reading(3.0, 0.0), BAND)
 
-    assert track.hear(reading(3.1, GAP_WINDOWS * 5 * 10.0), BAND) is Flag.PASS
+    assert track.hear(reading(3.1, 150.0), BAND) is Flag.PASS
 
 
 @pytest.mark.parametrize(
@@ -344,11 +355,11 @@ def test_a_value_that_does_not_move_for_flat_after_s_fails(track: Track, after_s
 
 def test_flat_says_for_how_long(track: Track) -> None:
     track.hear(reading(4.0, 0.0), BAND)
-    for taken_s in range(10, 10 + 7201, 10):
+    for taken_s in range(100, 100 + 7201, 10):
         track.hear(reading(3.0, float(taken_s)), BAND)
 
     assert track.error == "exactly the same values for 120 minutes: a stuck sensor"
-    assert track.flat_since_s == 10.0
+    assert track.flat_since_s == 100.0
 
 
 def test_a_sensor_with_humidity_is_flat_only_when_both_values_stand_still(track: Track) -> None:

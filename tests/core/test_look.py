@@ -6,9 +6,6 @@ import pytest
 
 from overwinter.core.decide import Look
 from overwinter.core.look import (
-    HOT_HOLDS_S,
-    WARM_DEAD_ZONE_K,
-    WARM_MEMORY_S,
     coldest_believed_c,
     coldest_track,
     is_still_hot,
@@ -18,8 +15,7 @@ from overwinter.core.look import (
 )
 from overwinter.core.nouns import Decision, Mode, Reason, Role
 from overwinter.core.state import Hot
-from overwinter.core.turn import HOT_DEAD_ZONE_K
-from tests.core.rig import BAND, DOOR, OUTSIDE, PUMP, House, is_off, is_on, reading, sensor
+from tests.core.rig import BAND, DOOR, HOUR_S, OUTSIDE, PUMP, House, is_off, is_on, reading, sensor
 
 TANK = "by the tank"
 TWO = (sensor(PUMP), sensor(DOOR))
@@ -156,8 +152,8 @@ def test_a_sensor_of_another_role_does_not_make_us_see(role: Role) -> None:
 @pytest.mark.parametrize(
     ("believed_c", "age_s", "was_warm"),
     [
-        pytest.param(10.0, WARM_MEMORY_S - 0.1, True, id="at warm_above, just under six hours"),
-        pytest.param(10.0, WARM_MEMORY_S, False, id="six hours"),
+        pytest.param(10.0, 6 * HOUR_S - 0.1, True, id="at warm_above, just under six hours"),
+        pytest.param(10.0, 6 * HOUR_S, False, id="six hours"),
         pytest.param(9.99, 200.0, False, id="just below warm_above"),
         pytest.param(None, 200.0, False, id="nothing known"),
     ],
@@ -186,7 +182,7 @@ def test_a_cold_reading_older_than_six_hours_no_longer_speaks_for_its_sensor() -
     house = House(sensors=TWO)
     house.settle(12.0, 3.0)
     assert coldest_believed_c(house.state, house.now_s) == pytest.approx(3.0, abs=0.011)  # the tremble
-    for index in range(round(WARM_MEMORY_S / 10.0)):
+    for index in range(round(6 * HOUR_S / 10.0)):
         house.say(12.0 + 0.01 * (index % 2))
 
     assert coldest_believed_c(house.state, house.now_s) == pytest.approx(12.0, abs=0.011)
@@ -207,10 +203,10 @@ def test_warmth_elsewhere_speaks_against_blind_heat_at_warm_above_with_a_dead_zo
         house.say(None, 10.0)
     assert is_off(house.state.decision, Reason.WARM_ENOUGH)
     for _ in range(5):
-        house.say(None, 10.0 - WARM_DEAD_ZONE_K)
+        house.say(None, 9.5)
     assert is_off(house.state.decision, Reason.WARM_ENOUGH)
     for _ in range(5):
-        house.say(None, 10.0 - WARM_DEAD_ZONE_K - 0.01)
+        house.say(None, 9.49)
 
     assert is_on(house.state.decision, Reason.SENSOR_LOST)
 
@@ -369,12 +365,12 @@ def test_a_sensor_that_trembles_at_the_ceiling_does_not_chatter(hand: bool) -> N
         house.hand(heat=True, for_s=7200.0)
     house.say(24.0)
     for index in range(60):
-        house.say((23.6, 24.0 - HOT_DEAD_ZONE_K, 23.7, 24.1)[index % 4])  # no step too fast to be believed
+        house.say((23.6, 23.0, 23.7, 24.1)[index % 4])  # no step too fast to be believed
         assert house.state.control[0].flag == 1
         assert is_off(house.state.decision, Reason.TOO_HOT)
 
     house.say(23.5)
-    house.say(24.0 - HOT_DEAD_ZONE_K - 0.01)
+    house.say(22.99)
     assert house.state.decision.reason is not Reason.TOO_HOT
     house.say(23.7)
     assert house.state.decision.reason is not Reason.TOO_HOT, "over is over: it takes the ceiling again"
@@ -385,11 +381,11 @@ def test_suspects_in_the_dead_zone_keep_too_hot_and_those_below_it_do_not() -> N
     house.settle(40.0)
     hot = house.state.hot[PUMP]
     for _ in range(3):
-        house.say(24.0 - HOT_DEAD_ZONE_K)
+        house.say(23.0)
     assert (hot.suspects, hot.since_s) == (3, house.now_s - 30.0)
-    house.say(24.0 - HOT_DEAD_ZONE_K)
+    house.say(23.0)
     assert (hot.suspects, hot.since_s) == (4, house.now_s)
-    house.say(24.0 - HOT_DEAD_ZONE_K - 0.01)
+    house.say(22.99)
 
     assert is_off(house.state.decision, Reason.ABOVE_BAND), "the fifth in agreement is believed"
 
@@ -405,13 +401,13 @@ def test_suspects_in_the_dead_zone_keep_too_hot_and_those_below_it_do_not() -> N
 def test_what_was_said_about_the_ceiling_holds_for_less_than_an_hour(
     since_s: float | None, holds: bool
 ) -> None:
-    assert is_still_hot(Hot(since_s=since_s), HOT_HOLDS_S) is holds
+    assert is_still_hot(Hot(since_s=since_s), HOUR_S) is holds
 
 
 def test_the_dead_zone_below_the_ceiling_ends_with_the_hour_too() -> None:
     house = House()
     house.settle(24.0)
-    house.silence(HOT_HOLDS_S)
+    house.silence(HOUR_S)
 
     assert is_off(house.say(23.5), Reason.INSIDE_BAND)
 
@@ -422,13 +418,13 @@ def test_a_sensor_lost_while_too_hot_stays_so_for_an_hour_and_is_then_merely_los
     assert is_off(house.state.decision, Reason.TOO_HOT)
     lost_s = house.now_s
 
-    house.silence(HOT_HOLDS_S - 10.0)
+    house.silence(HOUR_S - 10.0)
     assert is_off(house.state.decision, Reason.TOO_HOT)
     house.turn()
 
-    assert house.now_s - lost_s == HOT_HOLDS_S
+    assert house.now_s - lost_s == HOUR_S
     assert is_off(house.state.decision, Reason.WARM_ENOUGH), "24 °C was warm, and is not six hours old"
-    house.silence(WARM_MEMORY_S - HOT_HOLDS_S)
+    house.silence(6 * HOUR_S - HOUR_S)
     assert is_on(house.state.decision, Reason.SENSOR_LOST)
 
 
@@ -437,7 +433,7 @@ def test_a_lost_sensors_suspects_do_not_keep_heat_off_beyond_the_hour() -> None:
     house = House()
     house.settle(3.0)
     first_s = house.now_s
-    while house.now_s < first_s + HOT_HOLDS_S + 120.0:
+    while house.now_s < first_s + HOUR_S + 120.0:
         house.say(40.0 if round(house.now_s / 10.0) % 2 else 75.0)
 
     assert house.state.control[0].flag == 3
@@ -505,9 +501,9 @@ def test_a_disagreement_that_is_over_begins_again_only_at_low() -> None:
 def test_a_disagreement_ends_when_the_hot_one_clears() -> None:
     house = House(sensors=TWO)
     house.settle(24.0, 1.9)
-    house.say(24.0 - HOT_DEAD_ZONE_K, 1.9)
+    house.say(23.0, 1.9)
     assert house.state.look.disagree_s is not None
-    house.say(24.0 - HOT_DEAD_ZONE_K - 0.01, 1.9)
+    house.say(22.99, 1.9)
 
     assert house.state.look.disagree_s is None
     assert is_on(house.state.decision, Reason.BELOW_BAND)

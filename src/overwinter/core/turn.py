@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from overwinter.core.alarms import alarming
-from overwinter.core.decide import Before, Look, decide, exercise_may_start, hand_has_ended
+from overwinter.core.decide import Before, Look, decide, hand_has_ended
 from overwinter.core.judge import patience
 from overwinter.core.look import (
     coldest_believed_c,
@@ -89,14 +89,13 @@ def turn(state: State, inbox: Iterable[Arrival], now_s: float) -> Outcome:
     settings, was = state.settings, state.decision
     hand = state.hand
     exercise_s = None if state.exercise_since_s is None else now_s - state.exercise_since_s
-    is_due = settings.exercise_every_days > 0.0 and state.unused_s >= settings.exercise_every_days * DAY_S
     before = Before(
         heat=was.heat,
         reason=was.reason,
         since_s=now_s - state.changed_s,
         hand=None if hand is None else hand.heat,
         exercise_s=exercise_s,
-        exercise_is_due=is_due and exercise_may_start(look, settings),
+        exercise_is_due=state.unused_s >= settings.exercise_every_days * DAY_S,
     )
     decision = state.decision = outcome.decision = decide(look, settings, before)
     if decision.reason is not Reason.EXERCISE:
