@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import idle, night, spikes, starts, storing
+from tests.bench import idle, night, spikes, starts, storing, wear
 from tests.bench.rig import command, file_system, workplace
 from tests.bench.table import Row, table
 
@@ -18,6 +18,7 @@ PARTS: dict[str, Callable[[Path], list[Row]]] = {
     "idle": idle.rows,
     "starts": starts.rows,
     "storing": storing.rows,
+    "wear": wear.rows,
     "night": night.rows,
     "spikes": spikes.rows,
 }
