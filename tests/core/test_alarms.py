@@ -247,7 +247,7 @@ def test_cold_rings_at_alarm_low_in_every_mode_and_clears_above_a_dead_zone(sett
         house.say(1.8 - 0.01 * (index % 2))
     assert house.alarms(Code.COLD) == ["raised"]
     for index in range(12):
-        house.say(1.85 + 0.01 * (index % 2))
+        house.say(1.81 + 0.01 * (index % 2))
 
     assert house.alarms(Code.COLD) == ["raised", "cleared"]
 

@@ -120,8 +120,12 @@ class Recorder:
         self.steps.append(Named(Path(path).name, None, self.names.pop(Path(path).name)))
 
     def states(self) -> Iterator[tuple[int, Files]]:
-        """Each state once for each place of the cut: how many steps were done, and what is found."""
-        for done in range(len(self.steps) + 1):
+        """Each state once for each place of the cut: how many steps were done, and what is found.
+
+        Where an fsync was left out, from the last step on: there most is promised that may be gone.
+        """
+        cuts = range(len(self.steps) + 1)
+        for done in cuts if self.deaf_to is None else reversed(cuts):
             met = set()
             for files in self._states_after(self.steps[:done]):
                 key = frozenset(files.items())

@@ -159,7 +159,7 @@ class Logbook:
     def resize(self, max_bytes: int) -> None:
         """Change the bound; a lower one holds when this returns.
 
-        While it shrinks it may write a draft of one new segment, and still stays below the old bound.
+        While it shrinks it may write a draft of what it keeps, and still stays below the old bound.
 
         Raises
         ------
