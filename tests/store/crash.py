@@ -15,6 +15,7 @@ from typing import Any
 
 Files = dict[str, bytes]
 SECTOR = 512
+PARTS = 8  # a write is torn at about so many of its sectors, and within its first and last
 SUBSETS_OF = 5  # of so many undurable names every subset is built; of more the likely ones
 PRODUCTS_MOST = (
     1000  # where several files are undurable at once, which is so only where an fsync was left out
@@ -194,7 +195,8 @@ def _variants(content: bytes, changes: list[Written | Cut]) -> list[bytes]:
         if isinstance(change, Cut):
             continue
         size = len(change.data)
-        for part in sorted({0, 1, size // 2, size - 1, *range(SECTOR, size, SECTOR)}):
+        sectors = range(SECTOR, size, SECTOR * max(1, size // (SECTOR * PARTS)))
+        for part in sorted({0, 1, size // 2, size - 1, *sectors}):
             torn = change.data[:part]
             found.append(_applied(content, [*before, Written(change.file, change.at, torn)]))
             holes = (torn.ljust(size, b"\0"), bytes(part) + change.data[part:])  # the length came first
