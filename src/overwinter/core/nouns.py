@@ -130,12 +130,6 @@ class NotStored(OverwinterError, OSError):
     """The disk did not take it. Nothing was changed."""
 
 
-class Unreachable(OverwinterError, ConnectionError):
-    """Nobody answers at the guard's socket."""
-
-    exit_code = 3
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """settings.toml as typed values in SI; ranges and rules are checked in `settings/`."""
@@ -282,6 +276,10 @@ class Caller:
     uid: int
     user: str
     pid: int
+
+    def facts(self) -> dict[str, object]:
+        """For an event."""
+        return {"uid": self.uid, "user": self.user, "pid": self.pid}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -191,7 +191,7 @@ def _adopt(state: State, adopt: Adopt, outcome: Outcome, now_s: float) -> None:
     state.settings = adopt.settings
     changes = {key: list(pair) for key, pair in adopt.changes.items()}
     if changes:
-        fields = {"changes": changes, "how": adopt.how, **_who(adopt.caller)}
+        fields = {"changes": changes, "how": adopt.how, **adopt.caller.facts()}
         outcome.events.append(Event("settings", now_s, fields))
     outcome.answers[adopt.ticket] = {"saved": True, "changes": changes}
 
@@ -306,7 +306,7 @@ def _alarm(change: Change, now_s: float, caller: Caller | None = None) -> Event:
 
 
 def _who(caller: Caller | None) -> dict[str, object]:
-    return {} if caller is None else {"uid": caller.uid, "user": caller.user, "pid": caller.pid}
+    return {} if caller is None else caller.facts()
 
 
 def _rounded(temperature_c: float | None) -> float | None:

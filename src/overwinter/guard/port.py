@@ -166,7 +166,7 @@ class GuardPort:
 
     def note(self, text: str, caller: Caller) -> Answer:
         """A remark for the logbook."""
-        return self._remark("note", {"text": text, **_who(caller)})
+        return self._remark("note", {"text": text, **caller.facts()})
 
     def drop_samples(self, caller: Caller) -> Answer:
         """Forget the samples, keep the events."""
@@ -179,14 +179,14 @@ class GuardPort:
                 answer.set_exception(NotStored(str(error)) if isinstance(error, OSError) else error)
                 return
             ticket = self._next(answer)
-            self._post(Remark(ticket=ticket, event="drop", fields=_who(caller)))
+            self._post(Remark(ticket=ticket, event="drop", fields=caller.facts()))
 
         self._keeper.drop_samples().add_done_callback(dropped)
         return answer
 
     def refused(self, method: str, caller: Caller, text: str) -> None:
         """Record that somebody was refused."""
-        fields = {"method": method, "text": text[:1000], **_who(caller)}
+        fields = {"method": method, "text": text[:1000], **caller.facts()}
         self._post(Remark(ticket=self._next(None), event="refused", fields=fields))
 
     # What the wheel tells.
@@ -378,7 +378,3 @@ def _moment(name: str, text: str | None) -> datetime | None:
         allowed = "RFC 3339 with a zone, such as 2026-01-09T04:12:33Z"
         raise Refused([Problem(name, text, allowed, f"{name} = {text!r}: {allowed}")])
     return moment
-
-
-def _who(caller: Caller) -> dict[str, object]:
-    return {"uid": caller.uid, "user": caller.user, "pid": caller.pid}
