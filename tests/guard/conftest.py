@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.devices.conftest import lgpio, no_factory  # noqa: F401 (fixtures)
 from tests.guard.house import House
 
 

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from overwinter.core.nouns import Reading
 from overwinter.guard.clock import Clock
-from overwinter.guard.main import Paths, Simulation, guard
+from overwinter.guard.main import Simulation, guard
+from overwinter.guard.paths import Paths
 from overwinter.store.keeper import Keeper
 
 SITE = """

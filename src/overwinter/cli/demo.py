@@ -78,7 +78,8 @@ def run(argv: list[str]) -> int:
 
 def _play(*, speed: float, hours: float, seed: int, unit: str) -> int:
     from overwinter.guard.clock import Clock
-    from overwinter.guard.main import Paths, Simulation, guard
+    from overwinter.guard.main import Simulation, guard
+    from overwinter.guard.paths import Paths
     from overwinter.settings.site import parse_site
     from overwinter.twin.clock import ScaledClock
     from overwinter.twin.play import Play

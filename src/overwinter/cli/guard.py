@@ -1,6 +1,6 @@
 """`guard`: the daemon, in the foreground; what the service runs."""
 
-from overwinter.cli.options import Stop, Verb
+from overwinter.cli.options import Stop, Verb, complain
 from overwinter.cli.places import places
 
 VERB = Verb(
@@ -15,16 +15,20 @@ an independent high limit belongs into the heater's circuit.""",
         "overwinter guard --site ./site.toml --state ./state --logs ./logs --socket ./control.sock",
         "GPIOZERO_PIN_FACTORY=mock overwinter guard --house bench",
     ),
+    options={
+        "let-go": ("", "only release the relay of a guard that has gone, and end; the service does this")
+    },
 )
 
 
 def run(argv: list[str]) -> int:
     """Guard until a signal ends it."""
-    where = places(VERB.parse(argv).options, client=False)
+    given = VERB.parse(argv)
+    where = places(given.options, client=False)
     from pathlib import Path
 
     from overwinter.core.nouns import OverwinterError
-    from overwinter.guard.main import Paths, guard
+    from overwinter.guard.paths import Paths
 
     # Absolute, since a service may run in another folder than its owner thought.
     paths = Paths(
@@ -34,6 +38,13 @@ def run(argv: list[str]) -> int:
         socket=Path(where.socket).absolute(),
     )
     try:
+        if given.has("let-go"):
+            from overwinter.guard.let_go import let_go
+
+            complain(let_go(paths))
+            return 0
+        from overwinter.guard.main import guard
+
         return guard(paths)
     except OverwinterError as error:
         raise Stop(error.exit_code, str(error)) from None

@@ -123,10 +123,16 @@ def load_site(path: Path, state_dir: Path) -> LoadedSite:
             return LoadedSite(site=parsed.site, repair=repair)
         problems = parsed.problems
         why = f"{path} is refused: " + "; ".join(problem.text for problem in problems)
-    kept = None if copy is None else parse_site(copy).site
+    kept = last_good_site(state_dir)
     if kept is None:
         raise CannotStart(f"{why}. There is no last-good copy in {state_dir}: nothing says what is wired")
     return LoadedSite(site=kept, recovered=f"{why}. The last site.toml that ran is used; mend the file")
+
+
+def last_good_site(state_dir: Path) -> Site | None:
+    """The last site.toml that a guard ran on; None if there is no sound copy of one."""
+    copy = _copy(state_dir / SITE_COPY)
+    return None if copy is None else parse_site(copy).site
 
 
 def reread_settings(path: Path, *, sense_s_min: float) -> tuple[bytes, Parsed]:

@@ -26,7 +26,6 @@ from overwinter.guard.files import (
     SETTINGS,
     SETTINGS_COPY,
     SITE_COPY,
-    CannotStart,
     LoadedSettings,
     LoadedSite,
     load_settings,
@@ -35,7 +34,8 @@ from overwinter.guard.files import (
     reread_settings,
 )
 from overwinter.guard.gap import gap_before
-from overwinter.guard.memory import BlindClock, counters, lock
+from overwinter.guard.memory import BlindClock, counters, hold
+from overwinter.guard.paths import Paths
 from overwinter.guard.port import GuardPort, Return, own_caller
 from overwinter.guard.service import Service
 from overwinter.guard.starts import Starts
@@ -67,17 +67,6 @@ FIRST_FD = 3  # systemd's first passed descriptor, sd_listen_fds(3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Paths:
-    """Where this guard's things are."""
-
-    site: Path
-    state: Path
-    logs: Path
-    socket: Path
-    root: Path = Path("/")  # kernel files of sensors are looked for below
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Simulation:
     """What stands in for the world where site.toml says `simulated`."""
 
@@ -98,7 +87,7 @@ def guard(paths: Paths, *, simulation: Simulation | None = None) -> int:
     folders_missing = [
         f"{folder}: {error}" for folder in (paths.state, paths.logs, runtime) if (error := _make(folder))
     ]
-    held = _hold(paths.state)
+    held = hold(paths.state)
     clock = Clock() if simulation is None else simulation.clock
     starts = Starts(runtime, clock.boot_id)
     relay: Relay | None = None
@@ -408,16 +397,6 @@ def _make(folder: Path) -> str | None:
     except OSError as error:
         return error.strerror or str(error)
     return None
-
-
-def _hold(state_dir: Path) -> int | None:
-    try:
-        held = lock(state_dir)
-    except OSError:
-        return None  # no folder to lie in, so nothing that a second guard could spoil
-    if held is None:
-        raise CannotStart(f"another guard is running on {state_dir}: one guard a house")
-    return held
 
 
 def _state_file(state_dir: Path) -> dict[str, Any] | None:

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from overwinter.guard.files import CannotStart
+
 SAVE_EVERY_S = 3600.0
 """How often counters are saved: each save is two fsyncs of the card's life."""
 
@@ -102,3 +104,20 @@ def lock(folder: Path) -> int | None:
         os.close(descriptor)
         return None
     return descriptor
+
+
+def hold(state_dir: Path) -> int | None:
+    """Be the one guard of this house; None: no folder to lie in, so nothing that a second could spoil.
+
+    Raises
+    ------
+    CannotStart
+        Another guard is running here.
+    """
+    try:
+        held = lock(state_dir)
+    except OSError:
+        return None
+    if held is None:
+        raise CannotStart(f"another guard is running on {state_dir}: one guard a house")
+    return held
