@@ -46,7 +46,7 @@ WALLS = {
     "core": Wall(library=names("statistics")),
     "physics": Wall(rooms=names("core")),
     "settings": Wall(
-        rooms=names("core"), packages=names("tomlkit"), library=names("difflib re tomllib unicodedata")
+        rooms=names("core"), packages=names("tomlkit"), library=names("difflib ipaddress re tomllib unicodedata")
     ),
     "store": Wall(
         rooms=names("core"),

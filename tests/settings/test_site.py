@@ -1,6 +1,7 @@
 """site.toml: what is wired and built, read strictly or not at all."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from overwinter.core.nouns import (
     SensorSpec,
     Site,
 )
+from overwinter.core.telling import Mqtt, Notices, Signal, Web
 from overwinter.core.units import Unit, c_from_f
 from overwinter.settings.site import (
     area_of_gauge_mm2,
@@ -191,6 +193,7 @@ def test_a_wire_gauge_is_the_area_of_the_tables(gauge: int, area_mm2: float) -> 
 
 _SENSOR = '[[sensor]]\nname = "more"\nrole = "extra"\n'
 _PART = '[[building.part]]\nname = "wall"\n'
+_MQTT = "[mqtt]\ntopic = 'farm/orchard'\n"
 _PIPE = '[[pipe]]\nname = "riser"\n'
 
 _REFUSED = [
@@ -315,9 +318,39 @@ _REFUSED = [
     ),
     ("[circuit]\ncord_awg = 31", "circuit.cord_awg = 31: must be a whole number, 0..30"),
     ("[circuit]\nvolts = 0", "circuit.volts = 0: must be 5..500 V"),
-    ("[mqtt]\nhost = 'x'", 'mqtt.host = "x": not built yet'),
-    ("[web]\nport = 1", "web.port = 1: not built yet"),
-    ("[notices]\ncommand = 'x'", 'notices.command = "x": not built yet'),
+    ("[mqtt]\nhost = 'broker.lan'", "mqtt.topic is missing: 1..128 characters, no + or #"),
+    (
+        _MQTT + "host = 'mqtt://broker'",
+        'mqtt.host = "mqtt://broker": must be the name or address of a broker',
+    ),
+    ("[mqtt]\nhost = 'b'\ntopic = 'farm/#'", 'mqtt.topic = "farm/#": must be 1..128 characters, no + or #'),
+    ("[mqtt]\nhost = 'b'\ntopic = '$SYS/x'", 'mqtt.topic = "$SYS/x": must be'),
+    (_MQTT + "host = 'b'\npassword = 'x'", "mqtt.password must not stand in this file: give it to"),
+    (_MQTT + "host = 'b'\nexpiry_s = 1", "mqtt.expiry_s = 1: must be 10..86400 s"),
+    ("[web]\nport = 0", "web.port = 0: must be a whole number, 1..65535"),
+    ("[web]\nbind = 'localhost'", 'web.bind = "localhost": must be an address of this machine'),
+    (
+        "[notices]\ncommand = 'mail me'",
+        'notices.command = "mail me": is one text; it must be a list of words',
+    ),
+    ("[notices]\ncommand = ['mail']", 'notices.command = a list: must be ["/path/of/program"'),
+    ("[notices]\ncommand = []", "notices.command = a list: must be"),
+    ("[notices]\nled_pin = 17", "notices.led_pin = 17: the pin is taken by relay (pin)"),
+    (
+        "[notices]\nled_pin = 5\nbuzzer_pin = 5",
+        "notices.buzzer_pin = 5: the pin is taken by notices (led_pin)",
+    ),
+    ("[notices]\nheartbeat_every_s = 60", "notices.heartbeat_every_s = 60: nothing beats at this pace"),
+    ("[notices]\nheartbeat_url = 'ftp://x'", 'notices.heartbeat_url = "ftp://x": must be an http://'),
+    (
+        "[notices]\nheartbeat_url = 'https://x'\nheartbeat_command = ['/bin/true']",
+        'notices.heartbeat_url = "https://x": heartbeat_command is given too',
+    ),
+    (
+        "[notices]\nmetrics_file = '/tmp/x.txt'",
+        'notices.metrics_file = "/tmp/x.txt": must be the absolute path',
+    ),
+    ("[notices]\nremind_every_h = 200", "notices.remind_every_h = 200: must be 0..168 h"),
 ]
 
 
@@ -391,8 +424,70 @@ def test_a_second_control_sensor_makes_a_dht11_welcome() -> None:
     assert len(site(LEAST.replace("dht22", "dht11") + second).sensors) == 2
 
 
-def test_tables_of_later_steps_may_stand_empty() -> None:
-    assert site(LEAST + "[notices]\n[mqtt]\n[web]\n") == site(LEAST)
+def test_who_is_told_and_by_what() -> None:
+    text = """
+[notices]
+led_pin = 23
+led_active_high = false
+buzzer_pin = 24
+remind_every_h = 12
+command = ["/usr/local/bin/tell", "owner at the lake"]
+command_timeout_s = 30
+heartbeat_url = "https://beat.example/orchard"
+heartbeat_every_s = 600
+metrics_file = "/var/lib/prometheus/node-exporter/overwinter.prom"
+
+[mqtt]
+host = "broker.example"
+topic = "valley/orchard"
+user = "orchard"
+
+[web]
+bind = "::"
+change = true
+"""
+    told = site(LEAST + text)
+
+    assert told.notices == Notices(
+        led=Signal(pin=23, active_high=False),
+        buzzer=Signal(pin=24),
+        remind_every_h=12.0,
+        command=("/usr/local/bin/tell", "owner at the lake"),
+        command_timeout_s=30.0,
+        heartbeat_url="https://beat.example/orchard",
+        heartbeat_every_s=600.0,
+        metrics_file="/var/lib/prometheus/node-exporter/overwinter.prom",
+    )
+    assert told.mqtt == Mqtt(host="broker.example", port=8883, topic="valley/orchard", user="orchard")
+    assert told.web == Web(bind="::", change=True)
+
+
+def test_what_the_example_only_suggests_may_be_uncommented() -> None:
+    """Lines such as `# key = value`; of the two heartbeats one."""
+    text = re.sub(r"^# (\[\w+\]|\w+ = )", r"\1", EXAMPLE.read_text(), flags=re.MULTILINE)
+
+    whole = site(text)
+
+    assert whole.notices.led is not None
+    assert whole.notices.heartbeat_url == "https://..."
+    assert whole.mqtt is not None
+    assert whole.mqtt.ca_file == "/etc/overwinter/broker-ca.pem"
+    assert whole.web == Web()
+
+
+def test_nobody_is_told_by_what_is_not_asked_for() -> None:
+    quiet = site(LEAST + "[notices]\n[mqtt]\n")
+
+    assert quiet == site(LEAST)
+    assert (quiet.notices, quiet.mqtt, quiet.web) == (Notices(), None, None)
+    assert site(LEAST + "[web]\n").web == Web(), "an empty table asks for the page as it is by default"
+
+
+def test_a_broker_without_tls_listens_on_another_port() -> None:
+    broker = site(LEAST + _MQTT + "host = 'b'\ntls = false").mqtt
+
+    assert broker is not None
+    assert (broker.port, broker.tls) == (1883, False)
 
 
 def test_simulated_things_claim_no_pin() -> None:
@@ -452,6 +547,7 @@ _DOOR = _OLD.contacts[0]
         ),
         (replace(_OLD, contacts=(replace(_DOOR, pin=6),)), ('contact "door": pin',)),
         (replace(_OLD, contacts=()), ('contact "door" is gone',)),
+        (replace(_OLD, notices=Notices(led=Signal(pin=23))), ("notices led",)),
     ],
 )
 def test_wiring_needs_a_restart_and_says_which(new: Site, named: tuple[str, ...]) -> None:
@@ -469,6 +565,7 @@ def test_offsets_heater_tariff_logbook_and_building_need_none() -> None:
         max_bytes=100_000,
         building=Building(volume_m3=5.0),
         circuit=Circuit(volts=230.0),
+        notices=Notices(command=("/bin/true",)),
     )
 
     assert differences_needing_restart(_OLD, new) == ()

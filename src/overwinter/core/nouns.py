@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TypeAlias
 
+from overwinter.core.telling import Mqtt, Notices, Web
 from overwinter.core.units import Unit, c_from_f
 
 
@@ -267,6 +268,9 @@ class Site:
     building: Building | None = None
     pipes: tuple[PipeSpec, ...] = ()
     circuit: Circuit | None = None
+    notices: Notices = field(default_factory=Notices)
+    mqtt: Mqtt | None = None
+    web: Web | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,7 +25,7 @@ from overwinter.core.nouns import (
     Site,
 )
 from overwinter.core.units import Unit
-from overwinter.settings import reading
+from overwinter.settings import reading, telling
 from overwinter.settings.fields import AREAS_M2, FOOT_M, INCH_M, LENGTHS_M, VOLUMES_M3, Table
 
 FILE = "site.toml"
@@ -40,7 +40,6 @@ DHT_SENSE_S_MIN = 2.5
 """The sensor itself needs two seconds between readings, its library a little more."""
 
 SENSOR_KINDS = ("dht22", "dht11", "iio", "w1", "simulated")
-NOT_BUILT = ("notices", "mqtt", "web")
 
 R_US_M2K_W = FOOT_M**2 * (5 / 9) * 3600 / 1055.05585262
 """One ft2·h·F/Btu in m2·K/W, 0.17611: foot, degree and international table Btu are exact by definition."""
@@ -114,13 +113,12 @@ def _site(top: Table) -> Site:
         building=_building(top.table("building"), unit) if top.has("building") else None,
         pipes=_pipes(top),
         circuit=_circuit(top.table("circuit")) if top.has("circuit") else None,
+        notices=telling.notices(top.table("notices"), lambda *user: users.append(user)),
+        mqtt=telling.mqtt(top.table("mqtt")) if top.tree.get("mqtt") else None,
+        web=telling.web(top.table("web")) if top.has("web") else None,
     )
-    top.asked += ["building", "circuit"]
+    top.asked += ["building", "circuit", "mqtt", "web"]
     _no_pin_twice(users)
-    for not_built in NOT_BUILT:
-        later = top.table(not_built)
-        for key, value in later.tree.items():
-            later.refuse(reading.dotted(key), value, "nothing yet", "not built yet")
     top.finish()
     return site
 
@@ -337,7 +335,8 @@ def differences_needing_restart(old: Site, new: Site) -> tuple[str, ...]:
     opened = ("kind", "pin", "path", "role", "at")
     sensors = _changed_entries("sensor", old.sensors, new.sensors, opened)
     contacts = _changed_entries("contact", old.contacts, new.contacts, ("kind", "pin", "active_high"))
-    return (*relay, *sensors, *contacts)
+    signals = tuple(f"notices {name}" for name in _unlike(old.notices, new.notices, ("led", "buzzer")))
+    return (*relay, *sensors, *contacts, *signals)
 
 
 def _unlike(old: object, new: object, names: tuple[str, ...]) -> tuple[str, ...]:
