@@ -67,7 +67,7 @@ NOT_BUILT = frozenset(
     (
         *("chart", "report", "replay"),
         *("forecast", "plan", "air", "pipe", "rehearse"),
-        *("prove", "check", "rounds", "notifier", "web"),
+        *("prove", "check", "notifier", "web"),
     )
 )
 VERBS = tuple(verb for _, verbs in GROUPS for verb, _ in verbs)
