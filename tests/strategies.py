@@ -12,6 +12,7 @@ from overwinter.core.nouns import (
     ContactSpec,
     ContactState,
     Fact,
+    GiveBack,
     Mode,
     Quiet,
     Reading,
@@ -23,6 +24,7 @@ from overwinter.core.nouns import (
     SetHand,
     Settings,
     Site,
+    TakeAway,
 )
 from overwinter.core.units import Unit
 
@@ -119,6 +121,13 @@ def commands() -> st.SearchStrategy[Arrival]:
         ),
         st.builds(Release, ticket=ticket, caller=caller),
         st.builds(Quiet, ticket=ticket, caller=caller),
+        st.builds(
+            TakeAway,
+            ticket=ticket,
+            caller=caller,
+            for_s=st.one_of(st.floats(min_value=1.0, max_value=600.0), st.floats()),
+        ),
+        st.builds(GiveBack, ticket=ticket, caller=caller),
         st.builds(
             Adopt,
             ticket=ticket,

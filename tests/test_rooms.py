@@ -46,7 +46,9 @@ WALLS = {
     "core": Wall(library=names("statistics")),
     "physics": Wall(rooms=names("core")),
     "settings": Wall(
-        rooms=names("core"), packages=names("tomlkit"), library=names("difflib ipaddress re tomllib unicodedata")
+        rooms=names("core"),
+        packages=names("tomlkit"),
+        library=names("difflib ipaddress re tomllib unicodedata"),
     ),
     "store": Wall(
         rooms=names("core"),
@@ -64,21 +66,44 @@ WALLS = {
         rooms=names("core settings"),
         library=FILES | THREADS | names("asyncio grp logging pwd socket struct"),
     ),
-    "show": Wall(rooms=names("core"), library=names("datetime html itertools re textwrap")),
+    "show": Wall(
+        rooms=names("core"),
+        packages=names("plotille"),
+        library=names("base64 bisect contextlib datetime html itertools json re textwrap"),
+    ),
     "schemas": Wall(library=names("importlib.resources json")),
+    "weatherfile": Wall(rooms=names("core"), library=names("csv datetime itertools re")),
+    "daemon": Wall(packages=names("sdnotify structlog"), library=FILES | names("sys time")),
+    "notify": Wall(
+        rooms=names("core wire daemon"),
+        packages=names("paho"),
+        library=FILES
+        | THREADS
+        | names("datetime selectors signal socket ssl subprocess urllib.error urllib.request"),
+    ),
+    "web": Wall(
+        rooms=names("core wire show notify daemon"),
+        packages=names("starlette"),
+        library=FILES | THREADS | names("asyncio base64 binascii datetime hashlib hmac secrets urllib.parse"),
+    ),
+    "survey": Wall(
+        rooms=names("core physics settings store devices wire show"),
+        library=FILES | names("datetime fcntl functools shutil struct subprocess textwrap"),
+        calls=names("print input open"),
+    ),
     "guard": Wall(
-        rooms=ALL_BUT_CLI_AND_TWIN,
+        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon"),
         lazily=names("twin"),
-        packages=names("sdnotify structlog"),
         library=FILES | THREADS | names("datetime fcntl itertools pwd signal socket sys types"),
         calls=names("input"),
     ),
     "cli": Wall(
-        rooms=ALL_BUT_CLI_AND_TWIN | names("guard twin"),
-        packages=names("platformdirs"),
+        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon guard notify survey twin weatherfile web"),
+        packages=names("orjson platformdirs resvg_py"),
         library=FILES
         | THREADS
-        | names("csv datetime difflib importlib shutil signal subprocess sys tempfile textwrap warnings"),
+        | names("csv datetime difflib importlib shlex shutil signal subprocess sys tempfile")
+        | names("textwrap warnings"),
         calls=ANY_CALL,
     ),
 }

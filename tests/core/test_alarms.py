@@ -1,5 +1,6 @@
 """When which alarm is present, and that its text gives the evidence and what to do."""
 
+import random
 from dataclasses import replace
 
 import pytest
@@ -381,3 +382,17 @@ def test_a_relay_is_worn_before_its_end(cycles: int, rated: int | None, rings: b
     house.turn()
 
     assert house.alarms(Code.RELAY_WORN) == (["raised"] if rings else [])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_day_of_noise_around_alarm_low_is_one_alarm_and_one_clear(seed: int) -> None:
+    """Within 0.1 K of the limit for 24 hours, then warm again."""
+    chance = random.Random(seed)
+    house = House(replace(BAND, alarm_low_c=1.5))
+    for _ in range(8640):
+        house.say(1.5 + chance.uniform(-0.1, 0.1))
+    for _ in range(600):
+        house.say(3.0 + chance.uniform(-0.1, 0.1))
+
+    assert house.alarms(Code.COLD) == ["raised", "cleared"]
+    assert {event.fields["code"] for event in house.named("alarm")} == {"cold"}

@@ -24,6 +24,7 @@ from overwinter.core.nouns import (
     SetHand,
     Settings,
     Site,
+    TakeAway,
     TakeSite,
 )
 from overwinter.core.state import State
@@ -232,6 +233,87 @@ def test_observe_never_heats_and_by_hand_always_ends(life: tuple[Site, Settings,
             assert now_s < state.hand.until_s <= now_s + 43200.0
         if outcome.decision.reason is Reason.BY_HAND:
             assert state.hand is not None
+
+
+# --- away for a proof test ---------------------------------------------------------------------------------
+
+
+@st.composite
+def calm(draw: st.DrawFn, *modes: Mode) -> Settings:
+    """Settings under which a settled house may be tested."""
+    begin = draw(strategies.settings(*modes))
+    lost_s = draw(st.floats(min_value=20.0, max_value=500.0))
+    return replace(begin, sense_s=10.0, lost_after_s=lost_s, flat_after_s=86400.0)
+
+
+def _away(begin: Settings, for_s: float) -> House:
+    """A settled house whose sensor has just been taken away."""
+    house = House(begin)
+    house.settle((begin.low_c + begin.high_c) / 2.0, for_s=600.0)
+    taken = house.turn(TakeAway(ticket=1, caller=CALLER, for_s=for_s), after_s=0.0).answers[1]
+    assert not isinstance(taken, Refused)
+    return house
+
+
+@MANY
+@given(calm(Mode.FREEZE, Mode.WARM), lone_turns)
+def test_sensors_away_never_keep_heat_on_above_the_ceiling(begin: Settings, noise: Noise) -> None:
+    house = _away(begin, 600.0)
+    track, heard = house.state.control[0], False
+    for early in _each(noise):
+        said = replace(early, taken_s=early.taken_s + 600.0)
+        house.turn(said, after_s=max(said.taken_s - house.now_s, 0.0))
+        heard = track.flag in (Flag.PASS, Flag.NOT_EVALUATED)
+        if heard and said.temperature_c is not None and said.temperature_c >= begin.ceiling_c:
+            event(f"too hot, away: {house.state.away_until_s is not None}")
+            assert not house.state.decision.heat
+        if house.state.away_until_s is not None and heard:
+            assert said.temperature_c is not None
+            assert said.temperature_c >= begin.ceiling_c
+
+
+@LIVES
+@given(calm(), st.floats(min_value=501.0, max_value=600.0), whole_lives())
+def test_sensors_away_are_back_at_the_end_whatever_happens(
+    begin: Settings, for_s: float, life: tuple[Site, Settings, Turns]
+) -> None:
+    begin = replace(begin, mode=Mode.FREEZE)
+    house = _away(begin, for_s)
+    ends_s = house.now_s + for_s
+    for now_s, inbox in life[2]:
+        few = [arrival for arrival in inbox if not isinstance(arrival, TakeAway | TakeSite)]
+        house.turn(*few, after_s=max(600.0 + now_s - house.now_s, 0.0))
+        if house.now_s >= ends_s or house.state.settings.mode is Mode.OBSERVE:
+            assert house.state.away_until_s is None
+    house.turn(after_s=600.0)
+    assert house.state.away_until_s is None
+    backs = [made for made in house.named("proof") if made.fields["step"] == "sensors-back"]
+    assert len(backs) == 1
+
+
+@MANY
+@given(calm(Mode.FREEZE, Mode.WARM), st.floats(min_value=501.0, max_value=600.0), lone_turns)
+def test_sensors_away_are_lost_sensors_to_every_decision(begin: Settings, for_s: float, noise: Noise) -> None:
+    """Beside a house whose sensor truly fails for as long: the same decisions meanwhile and ever after."""
+    tested, true = _away(begin, for_s), House(begin)
+    true.settle((begin.low_c + begin.high_c) / 2.0, for_s=600.0)
+    true.turn(after_s=0.0)
+    until_s = tested.state.away_until_s
+    assert until_s is not None
+    for step_s, values in noise:
+        now_s = tested.now_s + step_s
+        honest = _said(values, now_s)
+        lost = [
+            replace(said, temperature_c=None, error="lost")
+            if said.temperature_c is not None and not said.temperature_c >= begin.ceiling_c
+            else said
+            for said in honest
+        ]
+        tested.turn(*honest, after_s=step_s)
+        true.turn(*(lost if now_s < until_s else honest), after_s=step_s)
+        event(f"{tested.state.decision.reason}, away: {tested.state.away_until_s is not None}")
+        assert tested.state.decision == true.state.decision
+        assert tested.state.look == true.state.look
 
 
 # --- doubt -------------------------------------------------------------------------------------------------

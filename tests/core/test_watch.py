@@ -1,5 +1,7 @@
 """Episodes: on-delay, off-delay, acknowledgement, and health in one word."""
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -222,3 +224,49 @@ def test_raised_and_cleared_take_turns_and_episodes_stay_bounded(
             assert change.state in allowed.get(before, {"cleared"})
             state[key] = change.state
         assert len(watch._episodes) <= len(KEYS)
+
+
+def test_what_comes_and_goes_is_told_at_most_once_in_ten_minutes() -> None:
+    """A loose wire, a float switch in the waves: present whenever it is, told at its pace."""
+    watch, told = Watch(), []
+    wet = (Code.WET_FLOOR, "floor")
+    for second in range(0, 7200, 5):
+        is_wet = (second // 20) % 2 == 0
+        said = seen(watch, float(second), *([wet] if is_wet else []))
+        told += [second for one in said if "raised" in one]
+        assert watch.is_raised(Code.WET_FLOOR) is is_wet, "status always says how it is"
+
+    assert told[0] == 0
+    assert all(later - earlier >= 600 for earlier, later in itertools.pairwise(told))
+    assert len(told) == 12
+
+
+def test_what_was_not_told_is_not_called_off() -> None:
+    watch = Watch()
+    wet = (Code.WET_FLOOR, "floor")
+    assert len(seen(watch, 0.0, wet)) == len(seen(watch, 1.0)) == 1, "raised, cleared"
+
+    assert seen(watch, 2.0, wet) == []
+    assert seen(watch, 3.0) == []
+
+
+def test_what_lasts_through_the_pause_is_told_after_it() -> None:
+    watch = Watch()
+    wet = (Code.WET_FLOOR, "floor")
+    seen(watch, 0.0, wet)
+    seen(watch, 1.0)
+
+    assert seen(watch, 2.0, wet) == seen(watch, 599.0, wet) == []
+    assert len(seen(watch, 600.0, wet)) == 1
+
+
+def test_what_is_acknowledged_before_it_was_told_again_stays_untold() -> None:
+    watch = Watch()
+    wet = (Code.WET_FLOOR, "floor")
+    seen(watch, 0.0, wet)
+    seen(watch, 1.0)
+    seen(watch, 2.0, wet)
+
+    assert watch.acknowledge() == []
+    assert seen(watch, 700.0, wet) == []
+    assert seen(watch, 701.0) == []

@@ -4,7 +4,7 @@ import io
 import subprocess
 import sys
 
-from overwinter.guard.commentary import Repeats
+from overwinter.daemon.commentary import Repeats
 
 DAY_S = 86400
 
@@ -39,7 +39,7 @@ def test_two_faults_are_told_apart() -> None:
 
 
 SAY = """
-from overwinter.guard import commentary
+from overwinter.daemon import commentary
 commentary.configure()
 commentary.get().warning("sensor lost", sensor="by the pump", age_s=131.0)
 """
@@ -76,7 +76,7 @@ def test_without_a_terminal_there_is_no_colour() -> None:
 
 
 def test_a_stream_that_breaks_does_not_end_the_guard() -> None:
-    from overwinter.guard.commentary import _Quietly
+    from overwinter.daemon.commentary import _Quietly
 
     class Broken(io.StringIO):
         def write(self, _text: str) -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from overwinter.guard.service import Service
+from overwinter.daemon.service import Service
 
 
 @pytest.fixture

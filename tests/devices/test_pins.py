@@ -77,7 +77,7 @@ def test_a_factory_that_cannot_be_imported_says_what_to_install(
         pytest.param(None, "there is no /dev/gpiochip: the kernel has no GPIO here", id="no chip"),
         pytest.param(
             0o000,
-            "add the user to the group gpio",
+            "the user must be in the group gpio, a unit have DeviceAllow=char-gpiochip rw",
             id="no access",
             marks=pytest.mark.skipif(os.geteuid() == 0, reason="root may open everything"),
         ),

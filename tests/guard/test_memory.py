@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from overwinter.guard.memory import BlindClock, Counters, counters, lock
+from overwinter.guard.memory import BlindClock, Counters, counters, lock, recall_proof
 
 
 def test_the_blind_clock_is_recalled_within_a_boot(tmp_path: Path) -> None:
@@ -68,3 +68,31 @@ def test_a_folder_is_held_by_one(tmp_path: Path) -> None:
 def test_a_missing_folder_cannot_be_held(tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError):
         lock(tmp_path / "missing")
+
+
+PROOF = {
+    "t": "2026-01-09T04:12:33.000Z",
+    "boot": "a",
+    "verdict": "passed",
+    "steps": [{"step": "relay", "verdict": "passed", "by": None, "text": "on: current"}],
+}
+
+
+def test_the_last_proof_is_recalled() -> None:
+    assert recall_proof(PROOF) == PROOF
+
+
+@pytest.mark.parametrize(
+    "stored",
+    [
+        pytest.param(None, id="none"),
+        pytest.param("passed", id="a word"),
+        pytest.param({}, id="empty"),
+        pytest.param({**PROOF, "verdict": "failed"}, id="a verdict that its steps do not give"),
+        pytest.param({**PROOF, "steps": "all"}, id="steps that are none"),
+        pytest.param({**PROOF, "t": 5}, id="no time"),
+        pytest.param({**PROOF, "boot": None}, id="no boot"),
+    ],
+)
+def test_a_proof_that_is_odd_is_none(stored: object) -> None:
+    assert recall_proof(stored) is None

@@ -63,6 +63,10 @@ class World:
     def drive(self, heat: bool) -> None:
         self.heat = heat
 
+    def feedback(self) -> bool | None:
+        """There is no such input."""
+        return None
+
     def close(self) -> None:
         """Holds nothing."""
 

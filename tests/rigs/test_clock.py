@@ -15,10 +15,11 @@ import pytest
 
 from overwinter.core.nouns import Caller, Event, Reading, RelaySpec, Role, SensorSpec, SetHand, Settings, Site
 from overwinter.core.state import State
+from overwinter.daemon.service import Service
+from overwinter.guard.board import Board
 from overwinter.guard.clock import Clock, rfc3339
 from overwinter.guard.memory import BlindClock
 from overwinter.guard.port import GuardPort
-from overwinter.guard.service import Service
 from overwinter.guard.wheel import Inbox, Wheel
 from overwinter.store.keeper import Keeper
 from overwinter.store.timeline import read_placed
@@ -92,6 +93,9 @@ class Switch:
     def drive(self, heat: bool) -> None:
         self.heat = heat
 
+    def feedback(self) -> bool | None:
+        return None
+
     def close(self) -> None:
         return
 
@@ -150,6 +154,7 @@ def live(folder: Path, clock: TwoClocks) -> Run:
         settings=Settings(),
         sense_s_min=1.0,
         stored=lambda settings, back: None,
+        keep_proof=lambda proof: None,
     )
     wheel = Wheel(
         state=state,
@@ -161,8 +166,10 @@ def live(folder: Path, clock: TwoClocks) -> Run:
         keeper=keeper,
         port=port,
         service=Service(lambda text: None),
+        board=Board(),
         blind_clock=BlindClock(folder, clock.boot_id),
         way_back=None,
+        proof=None,
         log=Silence(),
         reload=lambda: None,
         on_ready=lambda: None,

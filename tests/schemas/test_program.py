@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
+from overwinter.core.evidence import Step
 from overwinter.core.nouns import (
     Adopt,
     Caller,
@@ -13,6 +14,7 @@ from overwinter.core.nouns import (
     ContactState,
     Event,
     Fact,
+    GiveBack,
     Mode,
     Problem,
     Quiet,
@@ -20,6 +22,7 @@ from overwinter.core.nouns import (
     Remark,
     SetHand,
     Settings,
+    TakeAway,
 )
 from overwinter.core.state import State
 from overwinter.core.turn import turn
@@ -32,11 +35,26 @@ from overwinter.twin.play import Play
 from overwinter.wire.rpc import NOT_PERMITTED, NOT_STORED, PARSE_ERROR, REFUSED, Fault, encode_error
 from tests.twin.site import CONTROL, SITE
 
+RECORD: dict[str, object] = {
+    "verdict": "unfinished",
+    "steps": [Step(step="reboot", verdict="unfinished", text="what the relay does").facts()],
+}
+
 OWNER = Caller(uid=1000, user="owner", pid=4711)
+
+PROOF = {
+    "t": "2026-01-09T04:12:33.123Z",
+    "boot": "0b5dd1a4-3f0c-4f0e-9a68-7d6a6f2c9e11",
+    **RECORD,
+}
 
 STAMP = {"t": "2026-01-09T04:12:33.123Z", "boot": "0b5dd1a4-3f0c-4f0e-9a68-7d6a6f2c9e11"}
 
 COMMANDS = {
+    5400: [TakeAway(ticket=7, caller=OWNER, for_s=300.0)],
+    5600: [GiveBack(ticket=8, caller=OWNER)],
+    6000: [TakeAway(ticket=9, caller=OWNER, for_s=200.0)],
+    9060: [Remark(ticket=10, event="proof", fields={"step": "record", **RECORD, **OWNER.facts()})],
     3600: [ContactState(name="door", active=True), Fact(code=Code.CLOCK, present=True, text="not set")],
     3660: [SetHand(ticket=1, caller=OWNER, heat=True, for_s=600.0)],
     3720: [Release(ticket=2, caller=OWNER), Quiet(ticket=3, caller=OWNER)],
@@ -78,6 +96,9 @@ def night() -> tuple[list[Event], list[dict[str, object]]]:
                     now_s=now_s,
                     utc_s=1.768e9 + now_s,
                     uptime_s=now_s,
+                    boot=STAMP["boot"],
+                    current_flows=None,
+                    proof=PROOF if step > 100 else None,
                     disk=disk,
                     is_synchronised=step > 100,
                     warnings=["band.low is low"],
@@ -90,6 +111,11 @@ def test_every_event_of_a_night_is_a_valid_line(night: tuple[list[Event], list[d
     events, _ = night
 
     assert {"sample", "heat", "alarm", "hand", "note", "settings"} <= {event.name for event in events}
+    proofs = [(event.fields["step"], event.fields.get("why")) for event in events if event.name == "proof"]
+    assert proofs == [
+        *(("sensors-away", None), ("sensors-back", "given-back"), ("sensors-away", None)),
+        *(("sensors-back", "over"), ("record", None)),
+    ]
     for event in events:
         check("logbook-line", STAMP | {"up": event.up_s, "event": event.name} | dict(event.fields))
 
@@ -98,6 +124,7 @@ def test_every_status_of_a_night_is_valid(night: tuple[list[Event], list[dict[st
     _, said = night
 
     assert {facts["blind"] for facts in said} == {False, True}
+    assert {facts["sensors_away_until"] is None for facts in said} == {False, True}
     for facts in said:
         check("status", facts)
 
@@ -108,7 +135,18 @@ def test_the_first_word_of_a_guard_without_sensors_is_valid() -> None:
 
     check(
         "status",
-        status(state, now_s=5.0, utc_s=0.0, uptime_s=0.0, disk=disk, is_synchronised=False, warnings=[]),
+        status(
+            state,
+            now_s=5.0,
+            utc_s=0.0,
+            uptime_s=0.0,
+            boot=STAMP["boot"],
+            current_flows=None,
+            proof=None,
+            disk=disk,
+            is_synchronised=False,
+            warnings=[],
+        ),
     )
 
 
@@ -119,7 +157,16 @@ def test_with_every_alarm_at_once_status_and_lines_are_valid() -> None:
     events += turn(state, [Quiet(ticket=1, caller=OWNER)], 2000.0).events
     disk = {"settings": "No space left on device", "logbook": "Read-only file system"}
     facts_said = status(
-        state, now_s=2000.0, utc_s=1.768e9, uptime_s=2000.0, disk=disk, is_synchronised=False, warnings=["w"]
+        state,
+        now_s=2000.0,
+        utc_s=1.768e9,
+        uptime_s=2000.0,
+        boot=STAMP["boot"],
+        current_flows=True,
+        proof=PROOF,
+        disk=disk,
+        is_synchronised=False,
+        warnings=["w"],
     )
     gone = [Fact(code=code, present=False, text="") for code in Code]
     events += turn(state, gone, 3000.0).events + turn(state, [], 9000.0).events

@@ -85,6 +85,13 @@ SAMPLE = {
 
 WHO = {"uid": 1000, "user": "owner", "pid": 4711}
 
+PROOF = {
+    "t": "2026-01-09T04:12:33.123Z",
+    "boot": "0b5dd1a4-3f0c-4f0e-9a68-7d6a6f2c9e11",
+    "verdict": "passed",
+    "steps": [{"step": "relay", "verdict": "passed", "by": "owner", "text": "on: heat; off: none"}],
+}
+
 EVENTS = {
     "start": {"version": "0.1.0"},
     "stop": {"cause": "asked to"},
@@ -96,7 +103,7 @@ EVENTS = {
     "drop": WHO,
     "clock": {"step_s": 86400.0},
     "gap": {"off_s": 3600.0},
-    "proof": {"passed": True},
+    "proof": {"step": "record", "verdict": "passed", "steps": PROOF["steps"], **WHO},
     "refused": {"method": "set", "text": "not permitted", **WHO},
     "lost-lines": {"count": 3},
 }
@@ -143,6 +150,19 @@ def test_no_other_schema_can_be_loaded(name: str) -> None:
         pytest.param("settings", SETTINGS, id="settings"),
         pytest.param("set", SET, id="set"),
         pytest.param("hand", HAND, id="hand"),
+        pytest.param("prove", {"until": "2026-01-09T04:12:33Z"}, id="sensors away"),
+        pytest.param("prove", {}, id="sensors back"),
+        pytest.param("prove", PROOF, id="a recorded proof"),
+        pytest.param(
+            "logbook-line",
+            {**STAMP, "event": "proof", "step": "sensors-away", "for_s": 300.0, **WHO},
+            id="sensors away in the logbook",
+        ),
+        pytest.param(
+            "logbook-line",
+            {**STAMP, "event": "proof", "step": "sensors-back", "why": "over"},
+            id="sensors back in the logbook",
+        ),
         pytest.param("rpc-error", REFUSED, id="error"),
         pytest.param("logbook-line", SAMPLE, id="sample"),
         *(
@@ -166,6 +186,11 @@ def test_what_is_promised_is_valid(name: str, value: dict[str, Any]) -> None:
         pytest.param("sensors/0/at", "pipe", id="at"),
         pytest.param("heat/hand_until", "2026-01-09T05:00:00+00:00", id="by hand until"),
         pytest.param("age_s", None, id="nothing believed yet"),
+        pytest.param("proof", None, id="never proven"),
+        pytest.param("proof", PROOF, id="proven"),
+        pytest.param("sensors_away_until", "2026-01-09T05:00:00Z", id="sensors away"),
+        pytest.param("relay", {"contact": "NC", "current_flows": None}, id="relay"),
+        pytest.param("heater", {"kind": "cable", "backup_thermostat_c": 1.7}, id="heater"),
     ],
 )
 def test_a_status_may_say_more(path: str, new: object) -> None:
@@ -212,10 +237,20 @@ STATUS_FAULTS = [
     ("version", 1),
     ("unit", "K"),
     ("contacts", {"door": "open"}),
+    ("proof", {}),
+    ("proof", changed(PROOF, "verdict", "fine")),
+    ("proof", changed(PROOF, "steps", [])),
+    ("proof", changed(PROOF, "steps/0/by", 1)),
+    ("proof", changed(PROOF, "steps/0/extra", 1)),
+    ("sensors_away_until", True),
+    ("relay", {"contact": "NO", "current_flows": 1}),
+    ("heater", {"kind": "stove", "backup_thermostat_c": None}),
 ]
 
 
-@pytest.mark.parametrize(("path", "new"), STATUS_FAULTS, ids=[f"{path}={new}" for path, new in STATUS_FAULTS])
+@pytest.mark.parametrize(
+    ("path", "new"), STATUS_FAULTS, ids=[f"{path}={new}"[:60] for path, new in STATUS_FAULTS]
+)
 def test_a_status_beside_the_promise_is_not_valid(path: str, new: object) -> None:
     assert problems("status", changed(STATUS, path, new))
 
@@ -306,6 +341,9 @@ def test_settings_beside_the_promise_are_not_valid(path: str, new: object) -> No
         ("hand", {"hand_until": None}),
         ("hand", {"hand_until": "20 min"}),
         ("hand", {**HAND, "extra": 1}),
+        ("prove", {"until": None}),
+        ("prove", {"until": "2026-01-09T04:12:33Z", "extra": 1}),
+        ("prove", changed(PROOF, "t", ...)),
         ("rpc-error", changed(REFUSED, "jsonrpc", "1.0")),
         ("rpc-error", changed(REFUSED, "id", ...)),
         ("rpc-error", changed(REFUSED, "result", {})),
@@ -385,6 +423,12 @@ def test_a_sample_beside_the_promise_is_not_valid(path: str, new: object) -> Non
         ("hand", "heat", ...),
         ("hand", "uid", -1),
         ("note", "text", ""),
+        ("proof", "step", "relay"),
+        ("proof", "steps", ...),
+        ("proof", "steps", []),
+        ("proof", "verdict", "fine"),
+        ("proof", "user", ...),
+        ("proof", "extra", 1),
         ("drop", "user", ...),
         ("refused", "uid", "root"),
     ],

@@ -64,6 +64,15 @@ class FakePort:
     def drop_samples(self, caller: Caller) -> Future[dict[str, Any]]:
         return self._said("drop_samples", caller=caller)
 
+    def take_away(self, **given: Any) -> Future[dict[str, Any]]:
+        return self._said("take_away", **given)
+
+    def give_back(self, caller: Caller) -> Future[dict[str, Any]]:
+        return self._said("give_back", caller=caller)
+
+    def prove(self, verdict: str, steps: list[dict[str, Any]], caller: Caller) -> Future[dict[str, Any]]:
+        return self._said("prove", verdict=verdict, steps=steps, caller=caller)
+
     def refused(self, method: str, caller: Caller, text: str) -> None:
         self.refusals.append((method, caller, text))
 

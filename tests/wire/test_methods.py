@@ -12,6 +12,8 @@ from overwinter.wire.rpc import INVALID_PARAMS, METHOD_NOT_FOUND, Fault
 from tests.wire.conftest import FakePort
 
 OWNER = Caller(uid=1000, user="owner", pid=4711)
+PROVED = {"step": "relay", "verdict": "passed", "by": None, "text": "on: current; off: no current"}
+PROOF = {"verdict": "passed", "steps": [PROVED]}
 EVERY = {**methods.READS, **methods.CHANGES}
 
 
@@ -91,6 +93,26 @@ def test_the_tables_hold_every_method_once_and_only_changes_in_one() -> None:
             "note", ["°" * 1_000], ("note", {"text": "°" * 1_000, "caller": OWNER}), id="longest note"
         ),
         pytest.param("drop_samples", None, ("drop_samples", {"caller": OWNER}), id="drop_samples"),
+        pytest.param(
+            "prove",
+            {"step": "sensors-away", "for_s": 300},
+            ("take_away", {"for_s": 300.0, "caller": OWNER}),
+            id="sensors away",
+        ),
+        pytest.param(
+            "prove",
+            ["sensors-away", 1e9],
+            ("take_away", {"for_s": 1e9, "caller": OWNER}),
+            id="sensors away by position; how long is a rule's to judge",
+        ),
+        pytest.param("prove", {"step": "sensors-back"}, ("give_back", {"caller": OWNER}), id="sensors back"),
+        pytest.param("prove", ["sensors-back"], ("give_back", {"caller": OWNER}), id="back by position"),
+        pytest.param(
+            "prove",
+            {"step": "record", "result": PROOF},
+            ("prove", {**PROOF, "caller": OWNER}),
+            id="a proof's record",
+        ),
     ],
 )
 def test_good_params_reach_the_port(
@@ -115,6 +137,9 @@ COUNT = "a whole number, 1 to 10000"
 TEXT = "1 to 1000 characters without control characters"
 INSTANT = "a time or a span, as text such as 24h"
 FLAG = "true or false"
+STEP = "sensors-away or sensors-back or record"
+AWAY = "a number of seconds, at most 600"
+RESULT = "the worst verdict of 1 to 12 steps, and these, each with step, verdict, by and text"
 
 
 @pytest.mark.parametrize(
@@ -163,6 +188,38 @@ FLAG = "true or false"
         pytest.param("note", {"text": "a\x9bb"}, {"text": TEXT}, id="C1 control"),
         pytest.param("note", {"text": "a\u2028b"}, {"text": TEXT}, id="line separator"),
         pytest.param("note", {"text": 5}, {"text": TEXT}, id="note a number"),
+        pytest.param("prove", None, {"step": STEP}, id="prove nothing"),
+        pytest.param("prove", {"step": "all"}, {"step": STEP}, id="an unknown step"),
+        pytest.param("prove", {"step": ["record"]}, {"step": STEP}, id="a step that is a list"),
+        pytest.param("prove", [], {"step": STEP}, id="prove by no position"),
+        pytest.param(
+            "prove", {"step": "sensors-back", "for_s": 3}, {"for_s": "step"}, id="back takes no time"
+        ),
+        pytest.param("prove", {"step": "sensors-away"}, {"for_s": AWAY}, id="away without an end"),
+        pytest.param(
+            "prove", {"step": "sensors-away", "for_s": math.nan}, {"for_s": AWAY}, id="away for NaN"
+        ),
+        pytest.param(
+            "prove",
+            {"step": "sensors-away", "for_s": "5m", "result": PROOF},
+            {"for_s": AWAY, "result": "step, for_s"},
+            id="away takes no result",
+        ),
+        pytest.param("prove", {"step": "record"}, {"result": RESULT}, id="record nothing"),
+        *(
+            pytest.param("prove", {"step": "record", "result": result}, {"result": RESULT}, id=name)
+            for name, result in {
+                "a result that is none": [PROVED],
+                "a result without steps": {"verdict": "passed"},
+                "a result with more": {**PROOF, "t": "2026-01-09T04:12:33Z"},
+                "passed though a step failed": {
+                    "verdict": "passed",
+                    "steps": [{**PROVED, "verdict": "failed"}],
+                },
+                "a step with an escape": {"verdict": "passed", "steps": [{**PROVED, "text": "a\x1b[2J"}]},
+                "too many steps": {"verdict": "passed", "steps": [PROVED] * 13},
+            }.items()
+        ),
     ],
 )
 def test_bad_params_are_refused_with_what_is_allowed_and_never_reach_the_port(
@@ -188,7 +245,7 @@ def test_a_hand_that_is_too_long_or_too_short_is_refused_by_a_rule(port: FakePor
     assert port.calls == []
 
 
-@pytest.mark.parametrize("method", ["forecast", "prove"])
+@pytest.mark.parametrize("method", ["forecast"])
 def test_what_is_not_built_yet_says_so(port: FakePort, method: str) -> None:
     with pytest.raises(Fault, match="not built yet") as caught:
         EVERY[method](port, None, OWNER)

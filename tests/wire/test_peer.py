@@ -59,9 +59,16 @@ GOOD_PARAMS: dict[str, object] = {
     "set": {"changes": {"band.low": 36.0}},
     "hand": {"heat": True, "for_s": 60},
     "note": {"text": "new lamp"},
+    "prove": {
+        "step": "record",
+        "result": {
+            "verdict": "failed",
+            "steps": [{"step": "relay", "verdict": "failed", "by": "owner", "text": "no heat"}],
+        },
+    },
 }
 BUILT_READS = sorted(set(methods.READS) - {"forecast"})
-BUILT_CHANGES = sorted(set(methods.CHANGES) - {"prove"})
+BUILT_CHANGES = sorted(methods.CHANGES)
 
 
 @pytest.fixture

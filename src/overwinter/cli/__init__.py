@@ -65,9 +65,9 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 )
 NOT_BUILT = frozenset(
     (
-        *("chart", "report", "replay"),
-        *("forecast", "plan", "air", "pipe", "rehearse"),
-        *("prove", "check", "notifier", "web"),
+        *("report", "replay"),
+        *("forecast", "plan", "rehearse"),
+        *("web",),
     )
 )
 VERBS = tuple(verb for _, verbs in GROUPS for verb, _ in verbs)

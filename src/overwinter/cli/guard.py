@@ -16,7 +16,8 @@ an independent high limit belongs into the heater's circuit.""",
         "GPIOZERO_PIN_FACTORY=mock overwinter guard --house bench",
     ),
     options={
-        "let-go": ("", "only release the relay of a guard that has gone, and end; the service does this")
+        "let-go": ("", "only release the relay of a guard that has gone, and end; the service does this"),
+        "reread": ("", "only say whether a reload takes the two files as they are; the service does this"),
     },
 )
 
@@ -42,6 +43,14 @@ def run(argv: list[str]) -> int:
             from overwinter.guard.let_go import let_go
 
             complain(let_go(paths))
+            return 0
+        if given.has("reread"):
+            from overwinter.guard.files import last_good_site
+            from overwinter.guard.reread import reread
+
+            refused = reread(paths, last_good_site(paths.state)).refused
+            if refused:
+                raise Stop(1, "refused, the running values stay", *(f"  {text}" for text in refused))
             return 0
         from overwinter.guard.main import guard
 

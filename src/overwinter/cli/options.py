@@ -20,6 +20,8 @@ PLACES: Mapping[str, tuple[str, str]] = {
 JSON = ("", "as JSON, in SI units with the unit in the key")
 ANYWAY = ("", "although a rule advises against it")
 
+HELP_COLUMNS = 100
+
 
 class Stop(Exception):
     """Ends the command with this exit code, after these lines on stderr."""
@@ -113,16 +115,26 @@ class Verb:
             2, f"{self.name}: {text}", f"usage: {self.line()}   (more: overwinter {self.name} --help)"
         )
 
-    def line(self) -> str:
-        """How the verb is called, in one line."""
+    def line(self, *, hold: str = " ") -> str:
+        """How the verb is called, in one line; `hold` stands between an option and its value."""
         words = [f"overwinter {self.name}", self.usage]
-        words += [f"[{_shown(name, takes)}]" for name, (takes, _) in self.options.items()]
+        words += [f"[{_shown(name, takes)}]".replace(" ", hold) for name, (takes, _) in self.options.items()]
         return " ".join(word for word in words if word)
 
     def help(self) -> str:
         """The whole help of this verb."""
+        import textwrap  # only for who asks
+
         examples = "\n".join(f"  {example}" for example in self.examples)
-        parts = [f"usage: {self.line()}", self.about.strip(), f"examples:\n{examples}"]
+        # An option and its value stay together: no-break spaces hold them while the line is folded.
+        usage = textwrap.fill(
+            "usage: " + self.line(hold="\N{NO-BREAK SPACE}"),
+            HELP_COLUMNS,
+            subsequent_indent=" " * 9,
+            break_long_words=False,
+            break_on_hyphens=False,
+        ).replace("\N{NO-BREAK SPACE}", " ")
+        parts = [usage, self.about.strip(), f"examples:\n{examples}"]
         if self.options:
             parts.append("options:\n" + _listed(self.options))
         parts.append("where things are:\n" + _listed(PLACES))

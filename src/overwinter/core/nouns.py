@@ -324,8 +324,25 @@ class Adopt:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TakeAway:
+    """Put the control sensors' readings aside for a time: a proof test of the fail-safe."""
+
+    ticket: int
+    caller: Caller
+    for_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GiveBack:
+    """End what `TakeAway` began."""
+
+    ticket: int
+    caller: Caller
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Remark:
-    """An event that the shell wants recorded in order with the others: note, drop, refused, clock, gap."""
+    """An event that the shell wants recorded in order with the others: note, drop, refused, proof, gap."""
 
     ticket: int
     event: str
@@ -356,7 +373,7 @@ class TakeSite:
     site: Site
 
 
-Command: TypeAlias = SetHand | Release | Quiet | Adopt | Remark
+Command: TypeAlias = SetHand | Release | Quiet | TakeAway | GiveBack | Adopt | Remark
 Arrival: TypeAlias = Reading | ContactState | Fact | TakeSite | Command
 
 

@@ -62,6 +62,8 @@ class State:
         self.heard_control = believed_s is not None  # whether a control reading was ever believed
         self.decision = Decision(False, Reason.STARTING)
         self.hand: Hand | None = None
+        self.away_until_s: float | None = None  # the control sensors are away for a proof test
+        self.away_blind_s = now_s  # until when being blind is that test's doing
         self.exercise_since_s: float | None = None
         self.disagree_since_s: float | None = None
         self.speak_cold: set[str] = set()  # the sensors that say cold against another's too hot

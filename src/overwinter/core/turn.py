@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from overwinter.core.alarms import alarming
+from overwinter.core.away import give_back, put_aside, take_away
 from overwinter.core.decide import Before, Look, decide, hand_has_ended
 from overwinter.core.judge import patience
 from overwinter.core.look import (
@@ -30,6 +31,7 @@ from overwinter.core.nouns import (
     Event,
     Fact,
     Flag,
+    GiveBack,
     Mode,
     Problem,
     Reading,
@@ -38,6 +40,7 @@ from overwinter.core.nouns import (
     Release,
     Remark,
     SetHand,
+    TakeAway,
     TakeSite,
 )
 from overwinter.core.state import Hand, State
@@ -76,6 +79,8 @@ def turn(state: State, inbox: Iterable[Arrival], now_s: float) -> Outcome:
     """
     _count(state, now_s)
     outcome = Outcome(state.decision)
+    if state.away_until_s is not None and now_s >= state.away_until_s:
+        outcome.events.append(give_back(state, now_s, "over", None))
     for arrival in inbox:
         if isinstance(arrival, Reading):
             _hear(state, arrival, now_s)
@@ -133,6 +138,8 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
     if not reading.taken_s <= now_s:
         # From the future it would never grow old: the house would freeze under a reading that stays fresh.
         reading = replace(reading, taken_s=now_s)
+    if state.away_until_s is not None and reading.sensor in state.hot:
+        reading = put_aside(reading, track.spec, state.settings)
     flag = track.hear(reading, state.settings)
     if track.flat_since_s is None:
         state.moved_on_s[reading.sensor] = state.on_s
@@ -181,6 +188,17 @@ def _obey(
                 outcome.events.append(_hand_event(state.hand, now_s, "released", caller))
                 state.hand = None
             outcome.answers[ticket] = {}
+        case TakeAway(ticket=ticket):
+            taken = take_away(state, arrival, now_s)
+            if isinstance(taken, Refused):
+                outcome.answers[ticket] = taken
+            else:
+                outcome.events.append(taken)
+                outcome.answers[ticket] = {"until_s": state.away_until_s}
+        case GiveBack(ticket=ticket, caller=caller):
+            if state.away_until_s is not None:
+                outcome.events.append(give_back(state, now_s, "given-back", caller))
+            outcome.answers[ticket] = {}
         case _:  # Quiet: there is no other
             for change in state.watch.acknowledge():
                 outcome.events.append(_alarm(change, now_s, arrival.caller))
@@ -189,6 +207,8 @@ def _obey(
 
 def _adopt(state: State, adopt: Adopt, outcome: Outcome, now_s: float) -> None:
     state.settings = adopt.settings
+    if state.away_until_s is not None and adopt.settings.mode is Mode.OBSERVE:
+        outcome.events.append(give_back(state, now_s, "observing", adopt.caller))
     changes = {key: list(pair) for key, pair in adopt.changes.items()}
     if changes:
         fields = {"changes": changes, "how": adopt.how, **adopt.caller.facts()}

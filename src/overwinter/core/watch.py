@@ -19,6 +19,9 @@ COLD_DEAD_ZONE_K = 0.3
 
 COLD_OFF_DELAY_S = 60.0
 
+AGAIN_AFTER_S = 600.0
+"""Between two times that one alarm is told. What comes and goes faster is present, but rings no bell."""
+
 HEAT_MEMORY_S = 3600.0
 """Too hot is alarming only if heat ran within this time: a shed is hot in July without us."""
 
@@ -63,6 +66,7 @@ class Episode:
     text: str
     since_s: float
     raised: bool = False
+    told: bool = False
     acknowledged: bool = False
     gone_s: float | None = None
 
@@ -78,10 +82,11 @@ class Change:
 class Watch:
     """The present episodes. `see` is told what is true now and answers what changed."""
 
-    __slots__ = ("_episodes",)
+    __slots__ = ("_episodes", "_told_s")
 
     def __init__(self) -> None:
         self._episodes: dict[tuple[Code, str], Episode] = {}
+        self._told_s: dict[tuple[Code, str], float] = {}  # when it was last told that it is raised
 
     def see(self, present: dict[tuple[Code, str], str], now_s: float) -> list[Change]:
         """Bring the episodes up to date with what is true now: (code, subject) and its text."""
@@ -96,6 +101,10 @@ class Watch:
             episode.text = text
             if not episode.raised and now_s - episode.since_s >= _DELAYS_S.get(key[0], (0.0, 0.0))[0]:
                 episode.raised = True
+            is_news = episode.raised and not episode.told and not episode.acknowledged
+            if is_news and self._may_tell(key, now_s):
+                episode.told = True
+                self._told_s[key] = now_s
                 changes.append(Change(episode, "raised"))
         for key in [key for key in self._episodes if key not in present]:
             episode = self._episodes[key]
@@ -105,15 +114,20 @@ class Watch:
                 del self._episodes[key]
             elif now_s - episode.gone_s >= _DELAYS_S.get(key[0], (0.0, 0.0))[1]:
                 del self._episodes[key]
-                changes.append(Change(episode, "cleared"))
+                if episode.told:
+                    changes.append(Change(episode, "cleared"))
         return changes
+
+    def _may_tell(self, key: tuple[Code, str], now_s: float) -> bool:
+        told_s = self._told_s.get(key)
+        return told_s is None or now_s - told_s >= AGAIN_AFTER_S
 
     def acknowledge(self) -> list[Change]:
         """Somebody has seen the present alarms."""
         fresh = [episode for episode in self.raised() if not episode.acknowledged]
         for episode in fresh:
             episode.acknowledged = True
-        return [Change(episode, "acknowledged") for episode in fresh]
+        return [Change(episode, "acknowledged") for episode in fresh if episode.told]
 
     def is_raised(self, code: Code) -> bool:
         """Whether an episode of this code is raised."""

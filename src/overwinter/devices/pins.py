@@ -151,5 +151,7 @@ def _hint(error: Exception, text: str) -> str | None:
     if not chips:
         return "there is no /dev/gpiochip: the kernel has no GPIO here"
     if not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
-        return f"no access to {chips[0]}: add the user to the group gpio"
+        # A unit that lacks the line is refused just like a user outside the group, and root with it.
+        needs = "the user must be in the group gpio, a unit have DeviceAllow=char-gpiochip rw"
+        return f"no access to {chips[0]}: {needs}"
     return None

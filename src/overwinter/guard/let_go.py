@@ -1,7 +1,7 @@
 """After a guard has gone: put the relay's line where a stopped guard puts it.
 
 A guard that was killed could not release its relay, and many a board keeps the last level of a line whose
-owner is gone: heat would stay on, or off, unwatched. The service manager runs this after every end of the guard.
+owner is gone: heat would stay on, or off, unwatched. The service manager runs this after every end of it.
 """
 
 import os

@@ -7,20 +7,21 @@ released state, then eyes, then ears. Nothing here waits for a disk, a clock or 
 import os
 import signal
 import socket
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any, TextIO
 
 from overwinter import __version__
-from overwinter.core.nouns import Code, Event, Fact, OverwinterError, Problem, Remark, Site, TakeSite
+from overwinter.core.nouns import Code, Event, Fact, OverwinterError, Remark, Site, TakeSite
 from overwinter.core.state import State
+from overwinter.daemon.service import Service
 from overwinter.devices.contact import open_contacts
 from overwinter.devices.dht import Dht
 from overwinter.devices.kinds import Driver, driver_for
 from overwinter.devices.reader import Reader
 from overwinter.devices.relay import open_relay
+from overwinter.guard.board import open_board
 from overwinter.guard.clock import Clock
 from overwinter.guard.files import (
     SETTINGS,
@@ -30,17 +31,15 @@ from overwinter.guard.files import (
     LoadedSite,
     load_settings,
     load_site,
-    read_bounded,
-    reread_settings,
 )
 from overwinter.guard.gap import gap_before
-from overwinter.guard.memory import BlindClock, counters, hold
+from overwinter.guard.memory import BlindClock, counters, hold, recall_proof
 from overwinter.guard.paths import Paths
 from overwinter.guard.port import GuardPort, Return, own_caller
-from overwinter.guard.service import Service
+from overwinter.guard.reread import reread
 from overwinter.guard.starts import Starts
 from overwinter.guard.wheel import Inbox, Relay, Wheel
-from overwinter.settings.site import differences_needing_restart, parse_site, sense_s_min
+from overwinter.settings.site import sense_s_min
 from overwinter.settings.values import differences
 from overwinter.store.atomic import write_copy
 from overwinter.store.keeper import STATE_NAME, Keeper
@@ -155,7 +154,7 @@ class _Life:
         folders_missing: list[str],
     ) -> None:
         # Not earlier: the relay is safe in its released state while this heavy import runs.
-        from overwinter.guard import commentary
+        from overwinter.daemon import commentary
 
         commentary.configure(None if simulation is None else simulation.commentary)
         self.log: Any = commentary.get()
@@ -195,10 +194,16 @@ class _Life:
             settings=settings.settings,
             sense_s_min=sense_s_min(self.site),
             stored=self._mode_stored,
+            keep_proof=self._keep_proof,
         )
         self.readers = self._readers(simulation)
         self.service = Service(lambda text: self.log.warning("systemd was not told", why=text))
         self.contacts = open_contacts(self.site.contacts, runtime_dir=paths.socket.parent)
+        self.board = open_board(
+            self.site.notices,
+            runtime_dir=paths.socket.parent,
+            tell=lambda text: self.log.warning("lamp or buzzer fails", why=text),
+        )
         self.wheel = Wheel(
             state=self.state,
             inbox=self.inbox,
@@ -209,8 +214,10 @@ class _Life:
             keeper=self.keeper,
             port=self.port,
             service=self.service,
+            board=self.board,
             blind_clock=blind_clock,
             way_back=Return.recall(stored.get("way_back")) if stored else None,
+            proof=recall_proof(stored.get("proof")) if stored else None,
             log=self.log,
             reload=self._reload,
             on_ready=starts.one_succeeded,
@@ -276,6 +283,7 @@ class _Life:
             reader.stop()
         for contact in self.contacts:
             contact.close()
+        self.board.close()
         self.wheel.save(now_s)
         self.keeper.stop(KEEPER_STOP_S)
         self.service.close()
@@ -332,33 +340,21 @@ class _Life:
         job.add_done_callback(self._reread_done)
 
     def _reread(self) -> list[str]:
-        refused = []
-        data = read_bounded(self.paths.site)
-        parsed_site = parse_site(data)
-        if parsed_site.site is None:
-            refused.append(
-                f"{self.paths.site}: " + "; ".join(problem.text for problem in parsed_site.problems)
-            )
-        elif wiring := differences_needing_restart(self.site, parsed_site.site):
-            refused.append(f"{self.paths.site}: {', '.join(wiring)} changed: needs a restart")
-        else:
-            write_copy(self.paths.state / SITE_COPY, data)
-            self.site = parsed_site.site
+        found = reread(self.paths, self.site)
+        if found.site is not None:
+            write_copy(self.paths.state / SITE_COPY, found.site_bytes)
+            self.site = found.site
             self.keeper.resize(self.site.max_bytes)
             self.inbox.post(TakeSite(site=self.site))
-        path = self.paths.state / SETTINGS
-        text, parsed = reread_settings(path, sense_s_min=sense_s_min(self.site))
-        if parsed.problems:
-            refused.append(f"{path}: " + _said(parsed.problems))
-        else:
-            write_copy(self.paths.state / SETTINGS_COPY, text)
-            changes = differences(self.port.stored_settings, parsed.settings)
-            self.port.take_reloaded(parsed.settings)
+        if found.settings is not None:
+            write_copy(self.paths.state / SETTINGS_COPY, found.settings_bytes)
+            changes = differences(self.port.stored_settings, found.settings)
+            self.port.take_reloaded(found.settings)
             if changes:
-                self.wheel.adopt(parsed.settings, changes, "reload")
-        if not refused:
+                self.wheel.adopt(found.settings, changes, "reload")
+        if not found.refused:
             self.inbox.post(Fact(code=Code.SETTINGS_RECOVERED, present=False, text=""))
-        return refused
+        return found.refused
 
     def _reread_done(self, done: "Future[list[str]]") -> None:
         error = done.exception()
@@ -377,6 +373,11 @@ class _Life:
         save_state(self.paths.state / STATE_NAME, self.wheel.counters(way_back))
         self.wheel.way_back = way_back
 
+    def _keep_proof(self, proof: dict[str, object]) -> None:
+        """In the keeper's thread: it lies on the disk before anybody is told."""
+        save_state(self.paths.state / STATE_NAME, self.wheel.counters(proof=proof))
+        self.wheel.proof = proof
+
     def _repaired(self, done: "Future[None]") -> None:
         error = done.exception()
         if error is not None:  # a disk that fails has told so itself
@@ -385,10 +386,6 @@ class _Life:
 
 def _is_simulated(site: Site) -> bool:
     return site.relay.kind == "simulated" or any(spec.kind == "simulated" for spec in site.sensors)
-
-
-def _said(problems: Iterable[Problem]) -> str:
-    return "; ".join(problem.text for problem in problems)
 
 
 def _make(folder: Path) -> str | None:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from overwinter.core.evidence import is_record
 from overwinter.guard.files import CannotStart
 
 SAVE_EVERY_S = 3600.0
@@ -48,6 +49,13 @@ def counters(stored: Mapping[str, object] | None, last_lines: list[dict[str, obj
 def _number(value: object) -> float:
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
     return float(value) if is_number and 0.0 <= value < 1e12 else 0.0  # type: ignore[operator,arg-type]
+
+
+def recall_proof(stored: object) -> dict[str, object] | None:
+    """The last proof test of the state file; anything odd is none."""
+    if not isinstance(stored, dict) or not is_record(stored.get("verdict"), stored.get("steps")):
+        return None
+    return stored if isinstance(stored.get("t"), str) and isinstance(stored.get("boot"), str) else None
 
 
 class BlindClock:

@@ -13,11 +13,13 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from overwinter.core.nouns import (
     Adopt,
     Arrival,
     Caller,
+    GiveBack,
     Mode,
     NotStored,
     Problem,
@@ -27,8 +29,9 @@ from overwinter.core.nouns import (
     Remark,
     SetHand,
     Settings,
+    TakeAway,
 )
-from overwinter.guard.clock import Clock, rfc3339_s
+from overwinter.guard.clock import Clock, rfc3339, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
 from overwinter.settings.change import Change, plan_change
 from overwinter.settings.values import settings_facts, text_of
@@ -58,8 +61,13 @@ class GuardPort:
         settings: Settings,
         sense_s_min: float,
         stored: Callable[[Settings, "Return | None"], None],
+        keep_proof: Callable[[dict[str, object]], None],
     ) -> None:
-        """`stored(settings, back)` is told, in the keeper's thread, of settings that now lie on the disk."""
+        """Two of them are called in the keeper's thread.
+
+        `stored(settings, back)` is told of settings that now lie on the disk; `keep_proof(proof)` stores what
+        a proof test came to, or raises OSError.
+        """
         self._clock = clock
         self._post = post
         self._keeper = keeper
@@ -68,6 +76,7 @@ class GuardPort:
         self._stored_settings = settings
         self._sense_s_min = sense_s_min
         self._stored = stored
+        self._keep_proof = keep_proof
         self._tickets = itertools.count(1)
         self._waiting: dict[int, tuple[Answer, Callable[[Mapping[str, object]], dict[str, object]]]] = {}
         self._lock = threading.Lock()  # of _waiting and _listeners
@@ -139,16 +148,9 @@ class GuardPort:
         answer: Answer = Future()
 
         def dated(result: Mapping[str, object]) -> dict[str, object]:
-            until_s = result["until_s"]
-            assert isinstance(until_s, float)
-            return {"hand_until": rfc3339_s(self._clock.utc_s() + until_s - self._clock.now_s())}
+            return {"hand_until": self._date_of(result["until_s"])}
 
-        def told(done: Answer) -> None:
-            error = done.exception()
-            if isinstance(error, Refused):
-                self.refused("hand", caller, str(error))
-
-        answer.add_done_callback(told)
+        self._tell_refusals(answer, "hand", caller)
         self._post(SetHand(ticket=self._next(answer, dated), caller=caller, heat=heat, for_s=for_s))
         return answer
 
@@ -182,6 +184,46 @@ class GuardPort:
             self._post(Remark(ticket=ticket, event="drop", fields=caller.facts()))
 
         self._keeper.drop_samples().add_done_callback(dropped)
+        return answer
+
+    def take_away(self, *, for_s: float, caller: Caller) -> Answer:
+        """The control sensors, for a proof test."""
+        answer: Answer = Future()
+
+        def dated(result: Mapping[str, object]) -> dict[str, object]:
+            return {"until": self._date_of(result["until_s"])}
+
+        self._tell_refusals(answer, "prove", caller)
+        self._post(TakeAway(ticket=self._next(answer, dated), caller=caller, for_s=for_s))
+        return answer
+
+    def give_back(self, caller: Caller) -> Answer:
+        """The control sensors."""
+        answer: Answer = Future()
+        self._post(GiveBack(ticket=self._next(answer), caller=caller))
+        return answer
+
+    def prove(self, verdict: str, steps: list[dict[str, Any]], caller: Caller) -> Answer:
+        """Keep what a proof test came to, then record it."""
+        answer: Answer = Future()
+        proof: dict[str, object] = {
+            "t": rfc3339(self._clock.utc_s()),
+            "boot": self._clock.boot_id,
+            "verdict": verdict,
+            "steps": steps,
+        }
+
+        def kept(done: "Future[None]") -> None:
+            error = done.exception()
+            if error is not None:
+                self.refused("prove", caller, str(error))
+                answer.set_exception(NotStored(str(error)) if isinstance(error, OSError) else error)
+                return
+            fields = {"step": "record", "verdict": verdict, "steps": steps, **caller.facts()}
+            ticket = self._next(answer, lambda _: proof)
+            self._post(Remark(ticket=ticket, event="proof", fields=fields))
+
+        self._keeper.ask(lambda: self._keep_proof(proof)).add_done_callback(kept)
         return answer
 
     def refused(self, method: str, caller: Caller, text: str) -> None:
@@ -287,6 +329,18 @@ class GuardPort:
         if text:
             raise Refused([Problem("until", until, "a time to come, with a change to mode observe", text)])
         return Return(mode=before.mode, utc_s=moment.timestamp(), left_s=left)
+
+    def _date_of(self, until_s: object) -> str:
+        assert isinstance(until_s, float)
+        return rfc3339_s(self._clock.utc_s() + until_s - self._clock.now_s())
+
+    def _tell_refusals(self, answer: Answer, method: str, caller: Caller) -> None:
+        def told(done: Answer) -> None:
+            error = done.exception()
+            if isinstance(error, Refused):
+                self.refused(method, caller, str(error))
+
+        answer.add_done_callback(told)
 
     def _remark(self, event: str, fields: Mapping[str, object]) -> Answer:
         answer: Answer = Future()

@@ -1,6 +1,6 @@
 """What `status` answers: the state of the core, dated. Facts only, in SI with the unit in the key."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from overwinter import __version__
 from overwinter.core.look import coldest_track, lost_after_s, outdoor_temperature_c
@@ -22,6 +22,10 @@ def status(
     now_s: float,
     utc_s: float,
     uptime_s: float,
+    boot: str,
+    watchdog_s: float | None,
+    current_flows: bool | None,
+    proof: Mapping[str, object] | None,
     disk: dict[str, str],
     is_synchronised: bool,
     warnings: Sequence[str],
@@ -33,11 +37,16 @@ def status(
     temperature_c = None if is_blind else look.coldest_cold_c
     humidity_pct = None if is_blind or coldest is None else coldest.humidity_pct
     episodes = state.watch.raised()
+    is_away, is_tested = state.away_until_s is not None, now_s < state.away_blind_s
+    site = state.site
     facts: dict[str, object] = {
         "version": __version__,
-        "site": state.site.name,
+        "site": site.name,
         "unit": settings.unit.value,
         "uptime_s": round(uptime_s, 1),
+        "up_s": round(now_s, 1),
+        "boot": boot,
+        "watchdog_s": watchdog_s,
         "mode": settings.mode.value,
         "blind": is_blind,
         "temperature_c": _rounded(temperature_c),
@@ -71,19 +80,26 @@ def status(
         ],
         "health": health(
             episodes,
-            # A start is no failure yet: sensors get the time that a loss is given.
-            is_blind=is_blind and now_s - state.started_s >= lost_after_s(settings),
-            is_function_check=decision.reason in _BEING_CHECKED,
+            # A start is no failure yet: sensors get the time that a loss is given. Nor is a proof test.
+            is_blind=is_blind and now_s - state.started_s >= lost_after_s(settings) and not is_tested,
+            is_function_check=decision.reason in _BEING_CHECKED or is_away or (is_blind and is_tested),
         ).value,
         "alarms": [
             {
                 "code": episode.code.value,
+                "subject": episode.subject,
                 "since": rfc3339_s(utc_s - (now_s - episode.since_s)),
                 "acknowledged": episode.acknowledged,
                 "text": episode.text,
             }
             for episode in episodes
         ],
+        "relay": {"contact": site.relay.contact, "current_flows": current_flows},
+        "heater": {"kind": site.heater.kind, "backup_thermostat_c": site.heater.backup_thermostat_c},
+        "sensors_away_until": None
+        if state.away_until_s is None
+        else rfc3339_s(utc_s + max(state.away_until_s - now_s, 0.0)),
+        "proof": proof,
         "disk": disk,
         "clock": "synchronised" if is_synchronised else "unsynchronised",
         "warnings": list(warnings),

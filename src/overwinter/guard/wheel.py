@@ -23,12 +23,13 @@ from overwinter.core.nouns import (
 )
 from overwinter.core.state import State
 from overwinter.core.turn import turn
+from overwinter.daemon.commentary import Repeats
+from overwinter.daemon.service import Service
+from overwinter.guard.board import Board
 from overwinter.guard.clock import Clock, rfc3339
-from overwinter.guard.commentary import Repeats
 from overwinter.guard.gap import WAIT_S, Gap
 from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
 from overwinter.guard.port import GuardPort, Return, own_caller
-from overwinter.guard.service import Service
 from overwinter.guard.status import status, status_line
 from overwinter.store.keeper import Keeper
 from overwinter.store.lines import encode
@@ -54,6 +55,10 @@ class Relay(Protocol):
 
     def drive(self, heat: bool) -> None:
         """Heat on or off."""
+        ...
+
+    def feedback(self) -> bool | None:
+        """Whether current flows; None: there is no such input."""
         ...
 
     def close(self) -> None:
@@ -127,8 +132,10 @@ class Wheel:
         keeper: Keeper,
         port: GuardPort,
         service: Service,
+        board: Board,
         blind_clock: BlindClock,
         way_back: Return | None,
+        proof: Mapping[str, object] | None,
         log: Any,
         reload: Callable[[], None],
         on_ready: Callable[[], None],
@@ -136,6 +143,7 @@ class Wheel:
     ) -> None:
         self.state = state
         self.way_back = way_back
+        self.proof = proof  # what the last proof test came to; the keeper's thread changes it
         self._inbox = inbox
         self._clock = clock
         self._relay = relay
@@ -145,6 +153,7 @@ class Wheel:
         self._keeper = keeper
         self._port = port
         self._service = service
+        self._board = board
         self._blind_clock = blind_clock
         self._log = log
         self._reload = reload
@@ -178,7 +187,8 @@ class Wheel:
         for event in outcome.events:
             self.record(event)
         self._comment(arrivals, now_s)
-        self._port.snapshot = self.snapshot(now_s)
+        snapshot = self._port.snapshot = self.snapshot(now_s)
+        self._board.show(snapshot)
         self._port.answer(outcome.answers)
         if state.heard_control:
             self._blind_clock.keep(state.believed_s, state.believed_c)
@@ -190,6 +200,7 @@ class Wheel:
         ):
             self._is_ready = True
             self._on_ready()
+            self._service.turned(status_line(state), now_s)  # whoever waits for READY finds the status there
             self._service.ready()
             self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
         self._service.turned(status_line(state), now_s)
@@ -216,14 +227,17 @@ class Wheel:
         self._saved_s = now_s
         self._keeper.save_state(self.counters())
 
-    def counters(self, way_back: Return | None = None) -> dict[str, object]:
-        """What the state file holds."""
+    def counters(
+        self, way_back: Return | None = None, proof: Mapping[str, object] | None = None
+    ) -> dict[str, object]:
+        """What the state file holds; what is given goes before what is known."""
         way_back = way_back or self.way_back
         return {
             "cycles": self.state.cycles,
             "on_s": round(self.state.on_s, 1),
             "unused_s": round(self.state.unused_s, 1),
             "way_back": None if way_back is None else way_back.facts(),
+            "proof": proof or self.proof,
         }
 
     def snapshot(self, now_s: float) -> dict[str, object]:
@@ -234,6 +248,10 @@ class Wheel:
             now_s=now_s,
             utc_s=self._clock.utc_s(),
             uptime_s=now_s - self._started_s,
+            boot=self._clock.boot_id,
+            watchdog_s=self._service.watchdog_s,
+            current_flows=self._relay.feedback(),
+            proof=self.proof,
             disk=self._keeper.health(),
             is_synchronised=self._clock.is_synchronised(),
             warnings=[] if way_back is None else [way_back.text()],

@@ -9,7 +9,7 @@ import json
 from importlib.resources import files
 from typing import Any
 
-NAMES = ("status", "settings", "set", "hand", "rpc-error", "logbook-line")
+NAMES = ("status", "settings", "set", "hand", "prove", "rpc-error", "logbook-line", "notice")
 
 
 def load(name: str) -> dict[str, Any]:

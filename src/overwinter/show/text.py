@@ -98,6 +98,14 @@ NOT_ISOLATED = (
     "(with contact NC, stopping even starts it)"
 )
 
+PROOF_CAUTIONS = (
+    "Mains voltage kills. This test needs no open box and no touching: look, do not touch.",
+    "A lamp or heater that was on is hot enough to burn you and to set fire: nothing may lie against it.",
+    NOT_ISOLATED,
+    "Local codes and a licensed electrician go before anything that is said here; wiring is theirs.",
+)
+"""What everyone must know before the relay is worked."""
+
 
 def clean(text: object) -> str:
     """Text from outside in one line, with nothing in it that a terminal would obey."""

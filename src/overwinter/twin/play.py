@@ -106,6 +106,10 @@ class SimulatedRelay:
         """Heat on or off from now."""
         self._play.switch(self, heat)
 
+    def feedback(self) -> bool | None:
+        """Nothing: there is no such input."""
+        return None
+
     def close(self) -> None:
         """Release it."""
         self.drive(heat=False)

@@ -11,6 +11,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Protocol, TypeAlias
 
+from overwinter.core.away import AWAY_AT_MOST_S
+from overwinter.core.evidence import STEPS_AT_MOST, is_record
 from overwinter.core.nouns import Caller, Problem, Refused
 from overwinter.wire.rpc import INVALID_PARAMS, METHOD_NOT_FOUND, Fault, Params, shown
 
@@ -57,6 +59,14 @@ class Port(Protocol):
     def note(self, text: str, caller: Caller) -> Future[dict[str, Any]]: ...
 
     def drop_samples(self, caller: Caller) -> Future[dict[str, Any]]: ...
+
+    def take_away(self, *, for_s: float, caller: Caller) -> Future[dict[str, Any]]:
+        """Put the control sensors aside for a proof test; it ends by itself."""
+
+    def give_back(self, caller: Caller) -> Future[dict[str, Any]]: ...
+
+    def prove(self, verdict: str, steps: list[dict[str, Any]], caller: Caller) -> Future[dict[str, Any]]:
+        """Keep what a proof test came to; the answer is what was kept."""
 
     def refused(self, method: str, caller: Caller, text: str) -> None:
         """Someone asked for what he may not; the server already holds back the hundredth."""
@@ -107,6 +117,15 @@ def _is_changes(value: object) -> bool:
     return isinstance(value, dict) and 1 <= len(value) <= MAX_CHANGES
 
 
+def _is_result(value: object) -> bool:
+    if not isinstance(value, dict) or value.keys() != {"verdict", "steps"}:
+        return False
+    steps = value["steps"]
+    return is_record(value["verdict"], steps) and all(
+        _is_plain(text) for step in steps for text in step.values() if text is not None
+    )
+
+
 _HEAT = _Param("heat", "true or false", _is_flag)
 _FOR_S = _Param("for_s", f"a number of seconds, 1 to {MAX_HAND_S:.0f}", _is_number)
 _TEXT = _Param("text", f"1 to {MAX_NOTE} characters without control characters", _is_note)
@@ -114,6 +133,14 @@ _CHANGES = _Param("changes", f"an object of 1 to {MAX_CHANGES} settings and thei
 _ANYWAY = _Param("anyway", "true or false", _is_flag, default=False, is_optional=True)
 _SINCE = _Param("since", "a time or a span, as text such as 24h", _is_instant, is_optional=True)
 _UNTIL = _Param("until", "a time or a span, as text such as 24h", _is_instant, is_optional=True)
+_PROOF_STEPS = ("sensors-away", "sensors-back", "record")
+_STEP = _Param("step", " or ".join(_PROOF_STEPS), lambda value: value in _PROOF_STEPS)
+_AWAY_S = _Param("for_s", f"a number of seconds, at most {AWAY_AT_MOST_S:.0f}", _is_number)
+_RESULT = _Param(
+    "result",
+    f"the worst verdict of 1 to {STEPS_AT_MOST} steps, and these, each with step, verdict, by and text",
+    _is_result,
+)
 _LIMIT = _Param("limit", f"a whole number, 1 to {MAX_RECORDS}", _is_count, is_optional=True)
 
 
@@ -230,6 +257,18 @@ def _drop_samples(port: Port, params: Params, caller: Caller) -> object:
     return port.drop_samples(caller)
 
 
+def _prove(port: Port, params: Params, caller: Caller) -> object:
+    """A proof test's three acts; each takes its own params."""
+    step = params.get("step") if isinstance(params, dict) else params[0] if params else None
+    if step == "sensors-away":
+        return port.take_away(for_s=float(_taken(params, _STEP, _AWAY_S)["for_s"]), caller=caller)
+    if step == "record":
+        result = _taken(params, _STEP, _RESULT)["result"]
+        return port.prove(result["verdict"], result["steps"], caller)
+    _taken(params, _STEP)
+    return port.give_back(caller)
+
+
 def _not_built_yet(_port: Port, _params: Params, _caller: Caller) -> object:
     text = "not built yet"
     raise Fault(METHOD_NOT_FOUND, text, [Problem("method", None, "another method", text)])
@@ -254,7 +293,7 @@ CHANGES: Mapping[str, Method] = {
     "quiet": _quiet,
     "note": _note,
     "drop_samples": _drop_samples,
-    "prove": _not_built_yet,
+    "prove": _prove,
 }
 """Root, the guard's own user and the group may."""
 
