@@ -6,13 +6,13 @@ PYTHON ?= $(shell for p in python3 python3.11 python3.12 python3.13; do \
   $$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { command -v $$p; break; }; done)
 VENV ?= .venv
 BIN := $(VENV)/bin
-# The reference library that judges our flags, 365 MB: `make test QARTOD=0` goes without it and says so.
-QARTOD ?= 1
-SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml README.md LICENSE
+# The reference libraries that judge our figures, 700 MB: `make test REFERENCES=0` goes without, and says so.
+REFERENCES ?= 1
+SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml hatch_build.py README.md LICENSE
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test packages lint bench mutants test-power clean
+.PHONY: help demo test packages lint bench mutants test-power test-gpio clean install uninstall wheels
 
 help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
@@ -20,26 +20,37 @@ help:
 	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
 	@echo "make mutants some ten minutes of slips in the core that its tests must notice; docs/mutants.md"
 	@echo "make test-power   minutes of real power cuts on a recorded disk; needs root"
+	@echo "make test-gpio    the hardened unit on a real kernel's GPIO lines, in a simulated machine; root, Debian 12"
 	@echo "make clean   removes what make made"
+	@echo "sudo make install     the service, for Raspberry Pi OS and Debian; again for an upgrade"
+	@echo "sudo make uninstall   keeps settings and logbook; PURGE=1 takes them away too"
+	@echo "make wheels WHEELS=DIR   what install needs, for a machine without a network: make install WHEELS=DIR"
 
 demo: $(VENV)/.installed
 	$(BIN)/overwinter demo
 
 # The wheel is what is tested: src/ is never on the path of an installed copy.
-test: packages $(VENV)/.installed-test $(if $(filter 0,$(QARTOD)),,$(VENV)/.installed-qartod) lint
+test: packages $(VENV)/.installed-test $(if $(filter 0,$(REFERENCES)),,$(VENV)/.installed-references) lint
 	$(BIN)/python -m pytest --cov --cov-report=term-missing:skip-covered --cov-fail-under=100
 
 # Debian packages that some tests need; without root those tests say why they are skipped.
+NEEDED = strace:strace mkfs.ext4:e2fsprogs mount:mount unshare:util-linux nsenter:util-linux setpriv:util-linux \
+  useradd:passwd groff:groff-base shellcheck:shellcheck zsh:zsh fish:fish openssl:openssl chromium:chromium \
+  systemd-analyze:systemd systemd-nspawn:systemd-container mosquitto:mosquitto sshd:openssh-server \
+  promtool:prometheus prometheus-node-exporter:prometheus-node-exporter
 packages:
-	@for need in strace:strace mkfs.ext4:e2fsprogs mount:mount unshare:util-linux; do \
-	  PATH="$$PATH:/usr/sbin:/sbin" command -v $${need%%:*} >/dev/null && continue; \
-	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-	    apt-get install -y --no-install-recommends $${need#*:} || echo "$${need#*:} cannot be installed" >&2; \
-	  else echo "$${need#*:} is not installed: tests that need it are skipped" >&2; fi; done
+	@export PATH="$$PATH:/usr/sbin:/sbin" DEBIAN_FRONTEND=noninteractive; missing=; \
+	for need in $(NEEDED); do command -v $${need%%:*} >/dev/null || missing="$$missing $${need#*:}"; done; \
+	test -n "$$missing" || exit 0; \
+	if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  apt-get install -y --no-install-recommends $$missing >/dev/null || { apt-get update && \
+	    apt-get install -y --no-install-recommends $$missing >/dev/null; } || \
+	    echo "cannot be installed, so tests that need one of them are skipped:$$missing" >&2; \
+	else echo "not installed, so tests that need one of them are skipped:$$missing" >&2; fi
 
 lint: $(VENV)/.installed-test
-	$(BIN)/ruff check src tests
-	$(BIN)/ruff format --check src tests
+	$(BIN)/ruff check src tests man completion hatch_build.py
+	$(BIN)/ruff format --check src tests man completion hatch_build.py
 	$(BIN)/mypy
 
 bench: $(VENV)/.installed-test
@@ -56,6 +67,12 @@ mutants:
 test-power: $(VENV)/.installed-test
 	$(BIN)/python -m tests.rigs.power
 
+# Debian packages for it: the simulated machine, and what builds its system.
+test-gpio: $(VENV)/.installed-test
+	@command -v qemu-system-x86_64 >/dev/null && command -v mmdebstrap >/dev/null || \
+	  { apt-get update -qq; apt-get install -y --no-install-recommends qemu-system-x86 mmdebstrap e2fsprogs xz-utils gcc make; }
+	$(BIN)/python -m tests.rigs.gpio
+
 $(VENV)/bin/python:
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed" >&2; exit 1; }
 	@"$(PYTHON)" -m venv $(VENV) || { rm -rf $(VENV); \
@@ -65,7 +82,7 @@ $(VENV)/bin/python:
 
 $(VENV)/.wheel: $(SOURCES) | $(VENV)/bin/python
 	rm -rf dist
-	$(BIN)/python -m pip install --quiet "hatchling>=1.18"
+	$(BIN)/python -m pip install --quiet --no-deps "uplot-python>=1.1,<2" && $(BIN)/python -m pip install --quiet "hatchling>=1.18"
 	$(BIN)/python -m pip wheel --quiet --no-deps --no-build-isolation --wheel-dir dist .
 	touch $@
 
@@ -78,9 +95,16 @@ $(VENV)/.installed-test: $(VENV)/.installed
 	$(BIN)/python -m pip install --quiet "$$(ls dist/overwinter-*.whl)[test]"
 	touch $@
 
-$(VENV)/.installed-qartod: $(VENV)/.installed-test
-	$(BIN)/python -m pip install --quiet "$$(ls dist/overwinter-*.whl)[qartod]"
+# The second for the weather files in it alone: what it wants beside them is not needed.
+$(VENV)/.installed-references: $(VENV)/.installed-test
+	$(BIN)/python -m pip install --quiet "$$(ls dist/overwinter-*.whl)[qartod,published]"
+	$(BIN)/python -m pip install --quiet --no-deps diyepw==1.3.1
 	touch $@
+
+# The reasons and the other variables stand at the top of the script.
+install uninstall wheels:
+	@PYTHON="$(if $(filter command environment,$(origin PYTHON)),$(PYTHON))" WHEELS="$(WHEELS)" PURGE="$(PURGE)" \
+	  PREFIX="$(PREFIX)" DESTDIR="$(DESTDIR)" ANYWAY="$(ANYWAY)" sh tools/install.sh $@
 
 clean:
 	rm -rf $(VENV) $(VENV)-mutants mutants build dist .coverage* .hypothesis .mypy_cache .ruff_cache .pytest_cache
