@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import idle, night, spikes, starts, storing, wear
+from tests.bench import idle, night, reading, spikes, starts, storing, thousand, wear
 from tests.bench.rig import command, file_system, workplace
 from tests.bench.table import Row, table
 
@@ -21,6 +21,8 @@ PARTS: dict[str, Callable[[Path], list[Row]]] = {
     "wear": wear.rows,
     "night": night.rows,
     "spikes": spikes.rows,
+    "reading": reading.rows,
+    "thousand": thousand.rows,
 }
 
 

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -130,7 +131,7 @@ def test_samples_as_csv_give_each_sensor_its_columns(run: Run, logs: Path) -> No
         *("yard temperature_c", "yard humidity_pct", "yard flag", "pump share"),
     ]
     local = datetime.fromisoformat(first["time_local"]).astimezone()
-    assert abs(local - datetime.fromisoformat(first["time_utc"])) < timedelta(seconds=1)
+    assert local == datetime.fromisoformat(first["time_utc"] + "Z")
     assert (first["temperature_c"], first["outdoor_c"], first["by the pump temperature_c"]) == (
         "2.1",
         "-5.0",
@@ -143,6 +144,33 @@ def test_samples_as_csv_give_each_sensor_its_columns(run: Run, logs: Path) -> No
     )
     assert second["temperature_c"] == ""
     assert ran.err == "overwinter: 1 broken line in the logbook skipped\n", "counted once, though read twice"
+
+
+@pytest.mark.parametrize("verb", ["samples", "events"])
+def test_csv_is_that_of_rfc_4180_with_dates_and_numbers_that_spreadsheets_know(
+    run: Run, tmp_path: Path, verb: str
+) -> None:
+    """Lines end with CR LF, each has as many cells as the head, and a quote in a cell is doubled."""
+    at = stamp(1)
+    logs = write(
+        tmp_path / "logs",
+        sample(at, -2.5, sensors={'by "the" pump, left': [-2.5, 71.0, 1]}),
+        event(at, "note", text='a "new" lamp, 250 W'),
+    )
+
+    out = run(verb, "--logs", str(logs), "--csv").out
+
+    assert out.count("\r\n") == out.count("\n") == 2
+    head, cells = csv.reader(io.StringIO(out))
+    assert len(head) == len(cells)
+    found = dict(zip(head, cells, strict=True))
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d", found["time_local"])
+    assert found["time_utc"] == at[:19].replace("T", " ")
+    if verb == "samples":
+        assert found["temperature_c"] == found['by "the" pump, left temperature_c'] == "-2.5"
+        assert '"by ""the"" pump, left temperature_c"' in out
+    else:
+        assert '"a ""new"" lamp, 250 W"' in out
 
 
 def test_no_text_is_run_by_a_spreadsheet(run: Run, tmp_path: Path) -> None:
@@ -273,7 +301,8 @@ def test_dates_from_before_the_clock_was_set_are_put_right(run: Run, tmp_path: P
 
     ran = run("samples", "--logs", str(logs), "--since", "2026-01-09T04:00:00Z", *form)
 
-    assert ("2026-01-09T04:11:33" if form else "2026-01-09 05:11:33") in ran.out
+    at = {"--json": "2026-01-09T04:11:33", "--csv": "2026-01-09 04:11:33"}
+    assert (at[form[0]] if form else "2026-01-09 05:11:33") in ran.out
     assert ("1970" in ran.out) == (form == ["--json"])
 
 
@@ -287,7 +316,7 @@ def test_the_files_are_never_all_in_memory(tmp_path: Path, monkeypatch: pytest.M
             yield sample(stamp(1))
 
     monkeypatch.setattr("builtins.print", lambda text: trace.append("print"))
-    monkeypatch.setattr(history, "_unit", lambda where: "C")
+    monkeypatch.setattr(history, "unit_of", lambda where: "C")
     history._print_rows(lines(), "samples", None)  # type: ignore[arg-type]
 
     assert trace == ["read 0", "print", "print", "read 1", "print", "read 2", "print"]

@@ -5,6 +5,7 @@ import types
 from collections import Counter
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import example, given
@@ -259,3 +260,49 @@ def test_the_last_lines_of_a_long_logbook_cost_one_block(
 
     assert [each["n"] for each in last_lines(tmp_path, 3)] == [19_997, 19_998, 19_999]
     assert sum(read) == lines_module.BLOCK_BYTES
+
+
+def whole(value: object) -> bool:
+    """Whether there is no whole number beyond 64 bits in it, which a fast decoder may give as a float."""
+    if isinstance(value, dict):
+        return all(map(whole, value.values()))
+    if isinstance(value, list):
+        return all(map(whole, value))
+    return not isinstance(value, int) or -(2**63) <= value < 2**63
+
+
+@given(
+    contents=st.lists(
+        st.one_of(
+            st.binary(max_size=40),
+            st.dictionaries(st.sampled_from(["t", "event", "a"]), json_values, max_size=3)
+            .filter(whole)
+            .map(lambda fields: encode(fields)[:-1]),
+            st.sampled_from(
+                [b'{"a":NaN}', b'{"a":"\\ud800"}', b'{"a":1e400}', b'{"a":1}x', b'{"a":1}{"a":2}', b"[]"]
+            ),
+        ),
+        max_size=6,
+    ),
+    ends_whole=st.booleans(),
+)
+def test_what_is_a_line_does_not_depend_on_the_decoder(contents: list[bytes], ends_whole: bool) -> None:
+    import tempfile
+
+    loads = pytest.importorskip("orjson", reason="no fast decoder is installed here").loads
+
+    def read(**more: Any) -> tuple[str, Counter[str]]:
+        skipped: Counter[str] = Counter()
+        return repr(list(read_lines(Path(name), skipped=skipped, **more))), skipped
+
+    with tempfile.TemporaryDirectory() as name:
+        (Path(name) / "logbook.jsonl").write_bytes(b"\n".join(contents) + b"\n" * ends_whole)
+
+        assert read(loads=loads) == read()
+
+
+def test_a_decoder_that_refuses_everything_hides_nothing(folder: Path) -> None:
+    def refuse(line: bytes) -> object:
+        raise ValueError(line)
+
+    assert numbers(folder, loads=refuse) == numbers(folder)

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from overwinter.store.lines import NAME, encode, stamp, telling_lines
-from overwinter.store.timeline import placed, read_placed
+from overwinter.store.timeline import _survey, placed, read_placed
 
 NOON = datetime(2026, 1, 9, 12, tzinfo=UTC)
 HOUR = 3600.0
@@ -351,3 +351,40 @@ def test_the_telling_lines_are_enough(boots: list[Boot]) -> None:
         assert [json.dumps(line) for line in read_placed(Path(name))] == [
             json.dumps(line) for line in placed(lines)
         ]
+
+
+odd_lines: list[Line] = [
+    {},
+    {"t": "never", "up": 5.0, "boot": "boot 0", "event": "sample"},
+    {"t": at(7), "up": None, "boot": "boot 0", "event": "sample"},
+    {"t": at(7), "up": float("nan"), "boot": "boot 0", "event": "sample"},
+    {"t": at(7), "up": 12, "boot": "boot 0", "event": "sample"},
+    {"t": at(7)[:-1], "up": 12.0, "boot": "boot 0", "event": "sample"},
+    {"t": at(7).replace("Z", "+01:00"), "up": 12.0, "boot": "boot 0", "event": "sample"},
+    {"t": 5, "up": 12.0, "boot": "boot 0", "event": "sample"},
+    {"t": at(7), "up": 12.0, "boot": ["boot 0"], "event": "sample"},
+    {"t": at(7), "up": 12.0, "boot": "another", "event": "sample"},
+]
+
+
+@given(histories(), st.lists(st.tuples(st.integers(0, 40), st.sampled_from(odd_lines)), max_size=5))
+def test_the_short_way_for_calm_boots_ends_where_the_long_one_does(
+    boots: list[Boot], odd: list[tuple[int, Line]]
+) -> None:
+    lines = [line for boot in boots for line in boot.lines]
+    for where, line in odd:
+        lines.insert(where, line)
+    timeline = _survey(lines)
+
+    assert list(placed(lines)) == [timeline.place(line) for line in lines]
+
+
+def test_the_short_way_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = Boot("a", 0).line(5, "start", synchronised=True).lines
+    lines += [{**lines[0], "t": at(65 + 60 * minute), "up": 65 + 60 * minute} for minute in range(100)]
+    timeline, taken = _survey(lines), []
+    place = timeline.place
+    monkeypatch.setattr(type(timeline), "place", lambda self, line: taken.append(line) or place(line))
+
+    assert list(timeline.place_all(lines)) == lines
+    assert taken == lines[:1]

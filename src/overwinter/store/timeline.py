@@ -15,7 +15,7 @@ Rule 4: what is remembered is by boot and step, never by line: a season does not
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -55,7 +55,7 @@ def placed(lines: Iterable[Line]) -> Iterator[Line]:
     if iter(lines) is lines:
         raise ValueError("lines are gone through twice: give a list, or anything that begins anew")
     timeline = _survey(lines)
-    return (timeline.place(line) for line in lines)
+    return timeline.place_all(lines)
 
 
 def read_placed(
@@ -65,6 +65,7 @@ def read_placed(
     until: datetime | None = None,
     events: Collection[str] | None = None,
     skipped: Counter[str] | None = None,
+    loads: Callable[[bytes], Any] | None = None,
 ) -> Iterator[Line]:
     """`lines.read_lines`, with every line at its place in time; `since` and `until` mean the true one.
 
@@ -84,10 +85,9 @@ def read_placed(
         until=_moved(until, -earlier_s + SLACK_S),
         events=events,
         skipped=skipped,
+        loads=loads,
     )
-    for line in map(timeline.place, found):
-        if _is_within(line.get("t"), first, end):
-            yield line
+    yield from timeline.place_all(found, first=first, end=end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +138,11 @@ class _Boot:
         self.is_synchronised = bool(synchronised)
         self.true_at = synchronised[-1] if synchronised else len(self.stretches) - 1
 
+    @property
+    def is_calm(self) -> bool:
+        """Whether its lines stay where they are, as long as their dates do not go back."""
+        return len(self.stretches) == 1 and self.shift_s == 0.0
+
     def true_s(self, head: _Head) -> float:
         """When this line was, as seconds of the epoch."""
         return self._within_s(head) + self.shift_s
@@ -175,6 +180,44 @@ class _Timeline:
         self._boots = boots
         self._latest_s: dict[str, float] = {}  # by boot: of the last line that was placed
         self._before_s = -inf  # of the last line that was placed at all
+
+    def place_all(
+        self, lines: Iterable[Line], *, first: str | None = None, end: str | None = None
+    ) -> Iterator[Line]:
+        """Each line at its place; of those with a date only `first <= t < end`, where one is given.
+
+        A season is nearly all lines of one boot whose clock was never stepped, one after the other: those
+        are passed on after one look at their date, without `place`.
+        """
+        calm = {name for name, boot in self._boots.items() if boot.is_calm}
+        here = ""  # the calm boot whose last line was at `latest`; empty: none such
+        latest = datetime.min.replace(tzinfo=UTC)
+        for line in lines:
+            try:
+                if here and line["boot"] == here and isfinite(line["up"]):
+                    t = line["t"]
+                    when = datetime.fromisoformat(t)
+                    if when >= latest and when.tzinfo is UTC:
+                        latest = when
+                        if (first is None or t >= first) and (end is None or t < end):
+                            yield line
+                        continue
+            except (KeyError, TypeError, ValueError, OverflowError):
+                pass  # odd in some way: `place` knows
+            if here:
+                self._latest_s[here] = self._before_s = latest.timestamp()
+            put = self.place(line)
+            if _is_within(put.get("t"), first, end):
+                yield put
+            here, latest = self._rest(line, calm) or ("", latest)
+
+    def _rest(self, line: Line, calm: Collection[str]) -> tuple[str, datetime] | None:
+        """Boot and date of a line that stayed exactly where it was, in a calm boot; else None."""
+        head = _head(line)
+        if head is None or head.boot not in calm or self._latest_s.get(head.boot) != head.t_s:
+            return None
+        when = datetime.fromisoformat(line["t"])
+        return (head.boot, when) if when.tzinfo is UTC else None
 
     def place(self, line: Line) -> Line:
         head = _head(line)
