@@ -8,6 +8,8 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 # The reference libraries that judge our figures, 700 MB: `make test REFERENCES=0` goes without, and says so.
 REFERENCES ?= 1
+# Side by side; many tests wait for a real guard, so one more than a small machine has cores.
+WORKERS ?= 3
 SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml hatch_build.py README.md LICENSE
 
 .DEFAULT_GOAL := help
@@ -31,7 +33,8 @@ demo: $(VENV)/.installed
 
 # The wheel is what is tested: src/ is never on the path of an installed copy.
 test: packages $(VENV)/.installed-test $(if $(filter 0,$(REFERENCES)),,$(VENV)/.installed-references) lint
-	$(BIN)/python -m pytest --cov --cov-report=term-missing:skip-covered --cov-fail-under=100
+	$(BIN)/python -m pytest --numprocesses=$(WORKERS) --dist=loadfile \
+	  --cov --cov-report=term-missing:skip-covered --cov-fail-under=100
 
 # Debian packages that some tests need; without root those tests say why they are skipped.
 NEEDED = strace:strace mkfs.ext4:e2fsprogs mount:mount unshare:util-linux nsenter:util-linux setpriv:util-linux \

@@ -87,6 +87,10 @@ def main(folder: Path, speed: float, half_cycle_s: float | None) -> int:
     Hasty.speed = speed
     shell.Keeper = Hasty  # type: ignore[misc]
     (folder / "site.toml").write_text(SITE)
+    (folder / "state").mkdir(exist_ok=True)
+    if not (folder / "state" / "settings.toml").exists():
+        # On a busy machine this hurried clock leaps by minutes; that is no lost sensor.
+        (folder / "state" / "settings.toml").write_text("[failsafe]\nlost_after_s = 3600.0\n")
     paths = Paths(
         site=folder / "site.toml",
         state=folder / "state",

@@ -27,7 +27,7 @@ def start(folder: Path, *, settings: str = SETTINGS) -> House:
     house.state.mkdir()
     save_state(house.state / STATE_NAME, {"proof": PASSED})
     house.settings.write_text(settings)
-    house.start()
+    house.start(WATCHDOG_USEC="30000000")
     house.until(
         lambda: all(sensor["age_s"] is not None for sensor in house.status()["sensors"]),
         "sensors are believed",
