@@ -14,7 +14,7 @@ SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml hatch_bui
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test packages lint bench mutants test-power test-gpio clean install uninstall wheels
+.PHONY: help demo test packages lint bench mutants test-power test-gpio fuzz clean install uninstall wheels
 
 help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
@@ -22,6 +22,7 @@ help:
 	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
 	@echo "make mutants some ten minutes of slips in the core that its tests must notice; docs/mutants.md"
 	@echo "make test-power   minutes of real power cuts on a recorded disk; needs root"
+	@echo "make fuzz    a longer storm on the socket, and a search guided by coverage"
 	@echo "make test-gpio    the hardened unit on a real kernel's GPIO lines, in a simulated machine; root, Debian 12"
 	@echo "make clean   removes what make made"
 	@echo "sudo make install     the service, for Raspberry Pi OS and Debian; again for an upgrade"
@@ -69,6 +70,11 @@ mutants:
 
 test-power: $(VENV)/.installed-test
 	$(BIN)/python -m tests.rigs.power
+
+fuzz: $(VENV)/.installed-test
+	OVERWINTER_LONG=1 $(BIN)/python -m pytest tests/rigs/test_fuzz.py -s
+	$(BIN)/python -m pip install --quiet "$$(ls dist/overwinter-*.whl)[fuzz]"
+	$(BIN)/python -m tests.rigs.fuzz.guided -max_total_time=300
 
 # Debian packages for it: the simulated machine, and what builds its system.
 test-gpio: $(VENV)/.installed-test

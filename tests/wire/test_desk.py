@@ -5,6 +5,7 @@ import json
 import logging
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any
@@ -13,6 +14,7 @@ import pytest
 
 from overwinter.core.nouns import NotStored, OverwinterError, Problem, Refused
 from overwinter.wire import desk, methods, peer, rpc
+from overwinter.wire.server import Server
 from tests.wire.conftest import FakePort, Talker
 
 HAND = {"heat": True, "for_s": 60}
@@ -307,3 +309,104 @@ def test_a_failed_turn_lets_the_next_one_through() -> None:
             return True
 
     assert asyncio.run(after_a_failure())
+
+
+# Memory: the service may have 128 MiB, and a guard that is killed for it keeps nothing warm.
+
+LINE = {"event": "sample", "text": "x" * 300}
+A_MEGABYTE = [LINE] * 3_200
+SAMPLES = b'{"jsonrpc":"2.0","method":"samples","id":1}\n'
+
+
+def test_the_next_reading_begins_only_when_the_one_before_is_json(
+    port: FakePort, talk: Callable[[], Talker], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reading as objects takes some seven times the room of its JSON."""
+    port.answers["records"] = [LINE] * 2_000
+    begun: list[int] = []  # readings, whenever a portion is written down
+    encode = rpc.encode
+
+    def counted(value: object) -> bytes:
+        if isinstance(value, list):
+            begun.append(len(port.calls))
+        return encode(value)
+
+    monkeypatch.setattr(rpc, "encode", counted)
+    readers = [talk() for _ in range(3)]
+    for reader in readers:
+        reader.send(SAMPLES)
+
+    assert [len(json.loads(reader.line())["result"]) for reader in readers] == [2_000] * 3
+    portions = 2_000 // desk.RECORDS_A_TURN
+    assert begun == [1] * portions + [2] * portions + [3] * portions
+
+
+def test_answers_that_nobody_takes_fill_the_room_of_their_user_and_then_others_are_refused(
+    port: FakePort, talk: Callable[[], Talker], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(desk, "MAX_UNREAD_BYTES_A_USER", 3_000_000)
+    port.answers["records"] = A_MEGABYTE
+    idlers = [talk() for _ in range(3)]
+    for count, idler in enumerate(idlers, start=1):
+        idler.send(SAMPLES)
+        until(lambda count=count: len(port.calls) == count)
+    reader = talk()
+
+    until(lambda: "too many long answers wait" in reader.ask("samples").get("error", {}).get("message", ""))
+    port.answers["status"] = {"text": "x" * 60_000}
+    assert "result" in reader.ask("status")  # whatever waits, this is heard
+
+    assert len(json.loads(idlers[0].line())["result"]) == len(A_MEGABYTE)
+    until(lambda: "result" in reader.ask("samples"))
+
+
+def test_one_user_leaves_room_for_another() -> None:
+    held: Counter[int] = Counter()
+    hoarder, other = desk._Unread(held, 1_000), desk._Unread(held, 1_001)
+    hoarder.add(desk.MAX_UNREAD_BYTES_A_USER)
+
+    assert hoarder.room <= 0
+    assert other.room == desk.MAX_REPLY_BYTES
+    assert desk._Unread(held, 1_000).room == desk.ALWAYS_BYTES
+
+    hoarder.taken()
+    assert desk._Unread(held, 1_000).room == desk.MAX_REPLY_BYTES
+    assert not held
+
+
+def test_who_hangs_up_on_a_long_answer_gives_its_room_back(
+    port: FakePort, server: Server, talk: Callable[[], Talker]
+) -> None:
+    port.answers["records"] = A_MEGABYTE
+    leaving = talk()
+    leaving.send(SAMPLES)
+    until(lambda: server._desk._unread.total() > 0)
+    leaving.close()
+
+    until(lambda: server._desk._unread.total() == 0)
+
+
+def test_only_so_many_long_lines_are_objects_at_once_and_short_ones_do_not_wait(
+    port: FakePort, talk: Callable[[], Talker], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    slow: Future[Any] = Future()
+    port.answers["records"] = slow
+    long_line = SAMPLES.strip() + b" " * desk.LONG_LINE_BYTES + b"\n"
+    crowd = [talk() for _ in range(desk.MAX_LONG_LINES_AT_ONCE + 2)]
+    parsed: list[bytes] = []
+    parse = rpc.parse
+
+    def counted(line: bytes) -> rpc.Message:
+        parsed.append(line)
+        return parse(line)
+
+    monkeypatch.setattr(rpc, "parse", counted)
+    for one in crowd:
+        one.send(long_line)
+    until(lambda: len(parsed) == desk.MAX_LONG_LINES_AT_ONCE)
+    for _ in range(10):
+        assert talk().ask("settings")["result"] == {}
+    assert [len(line) > desk.LONG_LINE_BYTES for line in parsed].count(True) == desk.MAX_LONG_LINES_AT_ONCE
+
+    slow.set_result([])
+    assert [json.loads(one.line())["result"] for one in crowd] == [[]] * len(crowd)

@@ -1,8 +1,14 @@
 """The examples of the published specification, over a real socket.
 
-Source: JSON-RPC 2.0 Specification (www.jsonrpc.org/specification), section 7 "Examples", requests and
-responses as printed there; its methods are lent to ours for the time of a test. Our errors carry `data` as
-well, which section 5.1 leaves to the server; it is taken off before the comparison, and only that.
+Source: JSON-RPC 2.0 Specification (www.jsonrpc.org/specification, of 2010-03-26, updated 2013-01-04),
+section 7 "Examples": all of its fifteen, each under its heading there, requests and responses as printed.
+They were compared with stored copies of the text (a documentation mirror, two Chinese translations that leave
+the examples as they are, and other implementations' tests); the page itself was not at hand.
+
+What is changed: its methods (subtract, sum, get_data, update, notify_hello, notify_sum) are lent to ours for
+the time of a test; foobar and foo.get exist here as little as there. Line breaks inside an example are
+spaces, since one message is one line on our socket. Our errors carry `data` as well, which section 5.1 leaves
+to the server: it is taken off before the comparison, and only that.
 """
 
 import json
@@ -47,60 +53,60 @@ def without_data(answer: Any) -> Any:
         pytest.param(
             '{"jsonrpc": "2.0", "method": "subtract", "params": [42, 23], "id": 1}',
             '{"jsonrpc": "2.0", "result": 19, "id": 1}',
-            id="positional parameters",
+            id="rpc call with positional parameters",
         ),
         pytest.param(
             '{"jsonrpc": "2.0", "method": "subtract", "params": [23, 42], "id": 2}',
             '{"jsonrpc": "2.0", "result": -19, "id": 2}',
-            id="positional parameters, swapped",
+            id="rpc call with positional parameters, second",
         ),
         pytest.param(
             '{"jsonrpc": "2.0", "method": "subtract", "params": {"subtrahend": 23, "minuend": 42}, "id": 3}',
             '{"jsonrpc": "2.0", "result": 19, "id": 3}',
-            id="named parameters",
+            id="rpc call with named parameters",
         ),
         pytest.param(
             '{"jsonrpc": "2.0", "method": "subtract", "params": {"minuend": 42, "subtrahend": 23}, "id": 4}',
             '{"jsonrpc": "2.0", "result": 19, "id": 4}',
-            id="named parameters, swapped",
+            id="rpc call with named parameters, second",
         ),
         pytest.param(
             '{"jsonrpc": "2.0", "method": "foobar", "id": "1"}',
             '{"jsonrpc": "2.0", "error": {"code": -32601, "message": "Method not found"}, "id": "1"}',
-            id="non-existent method",
+            id="rpc call of non-existent method",
         ),
         pytest.param(
             '{"jsonrpc": "2.0", "method": "foobar, "params": "bar", "baz]',
             '{"jsonrpc": "2.0", "error": {"code": -32700, "message": "Parse error"}, "id": null}',
-            id="invalid JSON",
+            id="rpc call with invalid JSON",
         ),
         pytest.param(
             '{"jsonrpc": "2.0", "method": 1, "params": "bar"}',
             '{"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null}',
-            id="invalid request object",
+            id="rpc call with invalid Request object",
         ),
         pytest.param(
             '[ {"jsonrpc": "2.0", "method": "sum", "params": [1,2,4], "id": "1"},'
             ' {"jsonrpc": "2.0", "method" ]',
             '{"jsonrpc": "2.0", "error": {"code": -32700, "message": "Parse error"}, "id": null}',
-            id="batch, invalid JSON",
+            id="rpc call Batch, invalid JSON",
         ),
         pytest.param(
             "[]",
             '{"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null}',
-            id="empty array",
+            id="rpc call with an empty Array",
         ),
         pytest.param(
             "[1]",
             '[ {"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null} ]',
-            id="invalid batch, not empty",
+            id="rpc call with an invalid Batch (but not empty)",
         ),
         pytest.param(
             "[1,2,3]",
             '[ {"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null},'
             ' {"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null},'
             ' {"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null} ]',
-            id="invalid batch",
+            id="rpc call with invalid Batch",
         ),
         pytest.param(
             '[ {"jsonrpc": "2.0", "method": "sum", "params": [1,2,4], "id": "1"},'
@@ -114,7 +120,7 @@ def without_data(answer: Any) -> Any:
             ' {"jsonrpc": "2.0", "error": {"code": -32600, "message": "Invalid Request"}, "id": null},'
             ' {"jsonrpc": "2.0", "error": {"code": -32601, "message": "Method not found"}, "id": "5"},'
             ' {"jsonrpc": "2.0", "result": ["hello", 5], "id": "9"} ]',
-            id="batch",
+            id="rpc call Batch",
         ),
     ],
 )
@@ -125,12 +131,12 @@ def test_a_published_example_is_answered_as_published(talker: Talker, sent: str,
 @pytest.mark.parametrize(
     "sent",
     [
-        pytest.param('{"jsonrpc": "2.0", "method": "update", "params": [1,2,3,4,5]}', id="notification"),
-        pytest.param('{"jsonrpc": "2.0", "method": "foobar"}', id="notification of no method"),
+        pytest.param('{"jsonrpc": "2.0", "method": "update", "params": [1,2,3,4,5]}', id="a Notification"),
+        pytest.param('{"jsonrpc": "2.0", "method": "foobar"}', id="a Notification, second"),
         pytest.param(
             '[ {"jsonrpc": "2.0", "method": "notify_sum", "params": [1,2,4]},'
             ' {"jsonrpc": "2.0", "method": "notify_hello", "params": [7]} ]',
-            id="batch of notifications",
+            id="rpc call Batch (all notifications)",
         ),
     ],
 )

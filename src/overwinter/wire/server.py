@@ -62,8 +62,13 @@ class _Connection:
 
     async def send(self, message: bytes) -> None:
         """One line out. Raises TimeoutError when the reader does not take it."""
+        loop = asyncio.get_running_loop()
         async with asyncio.timeout(WRITE_S), self.sending:
-            await asyncio.get_running_loop().sock_sendall(self.client, message + b"\n")
+            if len(message) <= CHUNK_BYTES:
+                await loop.sock_sendall(self.client, message + b"\n")
+                return
+            await loop.sock_sendall(self.client, message)  # not a second copy of a long one
+            await loop.sock_sendall(self.client, b"\n")
 
     def drop(self) -> None:
         """End it from outside its own task."""
@@ -244,21 +249,22 @@ class Server:
             chunk = await connection.receive(ends_s)
             if not chunk:
                 return  # half a line at the end is no line
-            *lines, rest = chunk.split(b"\n")
-            if lines:
-                lines[0] = bytes(unfinished) + lines[0]
-                unfinished.clear()
-            else:
+            begins, ends = 0, chunk.find(b"\n")
+            if ends < 0:
                 async with self._turnstile.turn():
                     pass  # one who sends byte by byte waits his turn too
-            for line in lines:
+            while ends >= 0:  # not split: thousands of tiny lines would weigh many times the chunk
+                line = bytes(unfinished) + chunk[begins:ends]
+                unfinished.clear()
                 if len(line) > rpc.MAX_LINE_BYTES:
                     await self._turn_away(connection)
                     return
                 await self._answer(connection, line)
-            if rest and not unfinished:
+                begins = ends + 1
+                ends = chunk.find(b"\n", begins)
+            if begins < len(chunk) and not unfinished:
                 half_line_ends_s = loop.time() + HALF_LINE_S
-            unfinished += rest
+            unfinished += chunk[begins:]
             if len(unfinished) > rpc.MAX_LINE_BYTES:
                 await self._turn_away(connection)
                 return
@@ -268,9 +274,9 @@ class Server:
             connection.is_watching = True
             self._watchers.add(connection)
 
-        reply = await self._desk.answer(line, connection.peer, watch)
-        if reply is not None:
-            await connection.send(reply)
+        async with self._desk.answer(line, connection.peer, watch) as reply:
+            if reply is not None:
+                await connection.send(reply)
         if connection.is_watching and connection.feeding is None:
             # Only now, so that the answer comes before the first event.
             connection.feeding = asyncio.create_task(self._feed(connection))
@@ -281,7 +287,8 @@ class Server:
         connection.client.shutdown(socket.SHUT_WR)
         ends_s = asyncio.get_running_loop().time() + HALF_LINE_S
         while await connection.receive(ends_s):
-            await asyncio.sleep(REST_S)
+            async with self._turnstile.turn():
+                pass  # what he still sends is thrown away at the pace of everybody's turns
 
     def _distribute(self) -> None:
         self._is_woken = False
@@ -296,8 +303,7 @@ class Server:
             event = rpc.encode_event(self._lines.popleft())
             for watcher in tuple(self._watchers):
                 if len(watcher.waiting) >= MAX_WAITING_LINES:
-                    self._watchers.discard(watcher)
-                    watcher.drop()
+                    self._left_behind(watcher)
                     continue
                 watcher.waiting.append(event)
                 watcher.news.set()
@@ -309,5 +315,17 @@ class Server:
                 connection.news.clear()
                 while connection.waiting:
                     await connection.send(connection.waiting.popleft())
+        except TimeoutError:
+            self._left_behind(connection)
         except OSError:
             connection.drop()
+
+    def _left_behind(self, connection: _Connection) -> None:
+        """Drop a watcher that does not read, and let it be known: it may not know itself."""
+        if connection not in self._watchers:
+            return
+        self._watchers.discard(connection)
+        connection.drop()
+        caller = connection.peer.caller
+        text = f"watch: {caller.user} (pid {caller.pid}) is too slow to read what happens, so it is dropped"
+        self._port.refused("watch", caller, text)
