@@ -501,6 +501,34 @@ def journal() -> dict[str, Any]:
     }
 
 
+def tells() -> dict[str, Any]:
+    """The notifier under its own unit, beside the guard, as a user who may change nothing."""
+    unit, folder = "overwinter-notifier", Path("/run/overwinter-notifier")
+    beat = '["/bin/sh", "-c", "id -u >/run/overwinter-notifier/beat"]'
+    lines = f'metrics_file = "{folder}/house.prom"\nheartbeat_command = {beat}\n'
+    SITE.write_text(SITE.read_text() + f"\n[notices]\n{lines}")
+    started = told(systemctl("start", unit))
+    until(lambda: (folder / "house.prom").exists() and (folder / "beat").exists(), "it tells")
+    pid, asked_s = main_pid(unit), ask()["uptime_s"]
+    os.kill(pid, signal.SIGSTOP)
+    time.sleep(1.0)
+    stopped_uptime_s = ask()["uptime_s"]
+    os.kill(pid, signal.SIGCONT)
+    found = {
+        "started": started,
+        "metrics": (folder / "house.prom").read_text(),
+        "beat uid": int((folder / "beat").read_text()),
+        "uid": int(must("stat", "--format=%u", f"/proc/{pid}")),
+        "groups": must("sed", "-n", "s/^Groups://p", f"/proc/{pid}/status").split(),
+        "guard's group": grp.getgrnam("overwinter").gr_gid,
+        "turned meanwhile": stopped_uptime_s > asked_s,
+        "journal": must("journalctl", f"--unit={unit}", "--output=cat"),
+        "stopped": told(systemctl("stop", unit)),
+    }
+    writes_site(named("bench"))
+    return found
+
+
 CHAPTERS = (
     starts,
     confined,
@@ -513,6 +541,7 @@ CHAPTERS = (
     is_let_alone,
     heats_unheard,
     keeps_houses_apart,
+    tells,
     journal,
 )
 

@@ -341,6 +341,18 @@ def test_two_houses_live_side_by_side(chapter: dict[str, Any]) -> None:
     assert chapter["states"] == {"service": "active", "socket": "active"}
 
 
+@of("tells")
+def test_the_notifier_tells_as_a_user_who_may_change_nothing(chapter: dict[str, Any]) -> None:
+    assert chapter["started"]["code"] == 0, chapter
+    assert "overwinter_up" in chapter["metrics"]
+    assert "overwinter_temperature_celsius" in chapter["metrics"]
+    assert chapter["uid"] == chapter["beat uid"] != 0
+    assert str(chapter["guard's group"]) not in chapter["groups"]
+    assert chapter["turned meanwhile"], "a notifier that stands still holds up nobody"
+    assert "fails" not in chapter["journal"], chapter["journal"]
+    assert chapter["stopped"]["code"] == 0
+
+
 @of("journal")
 def test_the_journal_has_no_complaint_that_was_not_provoked(chapter: dict[str, Any]) -> None:
     assert chapter["of guards"] > 50
