@@ -464,3 +464,32 @@ def test_after_each_of_a_hundred_wild_lines_it_answers(talker: Talker, seed: int
 
         assert answer["result"] == {}, f"seed {seed}, line {line!r}"
         assert len(answers) <= 1, f"seed {seed}, line {line!r}"
+
+
+def test_who_has_asked_is_answered_before_the_end(tmp_path: Path, port: FakePort) -> None:
+    """A restart closes nothing under the hands of a caller who has come in time."""
+    path = tmp_path / "s"
+    for _ in range(20):
+        served = Server(port, path=path, listening=None)
+        served.start()
+        with socket.socket(socket.AF_UNIX) as client:
+            client.connect(str(path))
+            while not served._connections:
+                time.sleep(0.0005)
+            stopping = threading.Thread(target=served.stop, args=(5.0,))
+            stopping.start()
+            client.sendall(b'{"jsonrpc": "2.0", "id": 1, "method": "status"}\n')
+            client.settimeout(5.0)
+            assert b'"result"' in client.recv(65536)
+            stopping.join()
+
+
+def test_who_only_stands_there_does_not_hold_up_the_end(tmp_path: Path, port: FakePort) -> None:
+    served = Server(port, path=tmp_path / "s", listening=None)
+    served.start()
+    with socket.socket(socket.AF_UNIX) as client:
+        client.connect(str(tmp_path / "s"))
+        began_s = time.monotonic()
+        served.stop(5.0)
+
+    assert time.monotonic() - began_s < 3.0

@@ -32,6 +32,8 @@ IDLE_S = 600.0
 """Without a word from one who does not watch; a client that keeps its connection asks more often."""
 WRITE_S = 10.0
 """For one answer to be taken off our hands, even the largest."""
+LAST_ANSWERS_S = 0.5
+"""At the end, for those who have asked, or have just come: a restart need not cut anybody off."""
 ACCEPT_PAUSE_S = 1.0
 """After a failed accept (no file descriptors left), before the next try."""
 START_S = 5.0
@@ -50,6 +52,7 @@ class _Connection:
         self.peer = caller
         self.sending = asyncio.Lock()  # answers and events share the stream; no line is cut in two
         self.is_watching = False
+        self.is_owed = True  # he has come to ask, or has asked, and has no answer yet
         self.waiting: deque[bytes] = deque()
         self.news = asyncio.Event()
         self.feeding: asyncio.Task[None] | None = None
@@ -164,6 +167,10 @@ class Server:
         self._is_up.set()
         await self._stopping.wait()
         self._loop.remove_reader(listening)
+        # Who came before the end is answered; who comes now waits at the socket for the next guard.
+        ends_s = self._loop.time() + LAST_ANSWERS_S
+        while any(one.is_owed for one in self._connections) and self._loop.time() < ends_s:
+            await asyncio.sleep(REST_S)
         # Whoever is still connected is cancelled, and his socket closed, when this returns.
 
     def _listen(self, listening: socket.socket) -> None:
@@ -249,6 +256,7 @@ class Server:
             chunk = await connection.receive(ends_s)
             if not chunk:
                 return  # half a line at the end is no line
+            connection.is_owed = True
             begins, ends = 0, chunk.find(b"\n")
             if ends < 0:
                 async with self._turnstile.turn():
@@ -265,6 +273,7 @@ class Server:
             if begins < len(chunk) and not unfinished:
                 half_line_ends_s = loop.time() + HALF_LINE_S
             unfinished += chunk[begins:]
+            connection.is_owed = bool(unfinished)
             if len(unfinished) > rpc.MAX_LINE_BYTES:
                 await self._turn_away(connection)
                 return
