@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from overwinter.core.nouns import NotStored, OverwinterError, Problem, Refused
-from overwinter.wire import desk, methods, peer, rpc
+from overwinter.wire import desk, methods, rpc
 from overwinter.wire.server import Server
 from tests.wire.conftest import FakePort, Talker
 
@@ -232,32 +232,6 @@ def test_a_batch_shares_the_room_of_one_answer(port: FakePort, talker: Talker) -
 
     assert ["result" in answer for answer in answers] == [True, True, False, False]
     assert answers[3]["error"]["code"] == rpc.REFUSED
-
-
-def test_a_refusal_is_told_again_after_a_minute(
-    port: FakePort, talker: Talker, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    now_s = 1_000.0
-    monkeypatch.setattr(peer, "may_change", lambda _: False)
-    monkeypatch.setattr(desk, "time", Clock(lambda: now_s))
-    for _ in range(desk.MAX_REFUSALS_A_MINUTE + 3):
-        talker.ask("quiet")
-    assert len(port.refusals) == desk.MAX_REFUSALS_A_MINUTE
-
-    now_s = 1_059.9
-    talker.ask("quiet")
-    assert len(port.refusals) == desk.MAX_REFUSALS_A_MINUTE
-
-    now_s = 1_060.0
-    talker.ask("quiet")
-    assert len(port.refusals) == desk.MAX_REFUSALS_A_MINUTE + 1
-
-
-class Clock:
-    """Stands in for the module time."""
-
-    def __init__(self, monotonic: Callable[[], float]) -> None:
-        self.monotonic = monotonic
 
 
 # How clients share the interpreter with the wheel.

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from overwinter.core.nouns import Caller
-from overwinter.wire import desk, methods, peer
+from overwinter.wire import methods, peer
 from tests.wire.conftest import FakePort, Talker
 
 STRANGER = 54_321
@@ -141,19 +141,6 @@ def test_while_there_is_no_group_the_refusal_says_how_to_make_it(path: Path) -> 
 
     assert answer["error"]["code"] == -32001
     assert "`sudo groupadd --system overwinter`, `sudo usermod -aG" in answer["error"]["message"]
-
-
-@pytest.mark.usefixtures("server", "no_group")
-@as_root
-def test_a_loop_of_forbidden_requests_becomes_a_few_events_only(port: FakePort, path: Path) -> None:
-    batch = "[" + ",".join([request("quiet")] * 20) + "]"
-
-    (answers,) = ask_as(path, batch)
-    ask_as(path, batch, uid=STRANGER + 1)
-
-    assert [answer["error"]["code"] for answer in answers] == [-32001] * 20
-    told = [caller.uid for _, caller, _ in port.refusals]
-    assert told == [STRANGER] * desk.MAX_REFUSALS_A_MINUTE + [STRANGER + 1] * desk.MAX_REFUSALS_A_MINUTE
 
 
 @pytest.mark.usefixtures("server", "no_group")

@@ -13,14 +13,14 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any, TextIO
 
 from overwinter import __version__
-from overwinter.core.nouns import Code, Event, Fact, OverwinterError, Remark, Site, TakeSite
-from overwinter.core.state import State
+from overwinter.core.nouns import Code, Event, Fact, OverwinterError, Site, TakeSite
 from overwinter.daemon.service import Service
 from overwinter.devices.contact import open_contacts
 from overwinter.devices.dht import Dht
 from overwinter.devices.kinds import Driver, driver_for
 from overwinter.devices.reader import Reader
 from overwinter.devices.relay import open_relay
+from overwinter.guard.begin import begin, disk_told
 from overwinter.guard.board import open_board
 from overwinter.guard.clock import Clock
 from overwinter.guard.files import (
@@ -32,8 +32,7 @@ from overwinter.guard.files import (
     load_settings,
     load_site,
 )
-from overwinter.guard.gap import gap_before
-from overwinter.guard.memory import BlindClock, counters, hold, recall_proof
+from overwinter.guard.memory import BlindClock, hold
 from overwinter.guard.paths import Paths
 from overwinter.guard.port import GuardPort, Return, own_caller
 from overwinter.guard.reread import reread
@@ -44,8 +43,7 @@ from overwinter.settings.values import differences
 from overwinter.store.atomic import write_copy
 from overwinter.store.keeper import STATE_NAME, Keeper
 from overwinter.store.lines import NAME as LOGBOOK_NAME
-from overwinter.store.lines import last_lines
-from overwinter.store.small import load_state, save_state
+from overwinter.store.small import save_state
 from overwinter.wire.server import Server
 
 if TYPE_CHECKING:
@@ -55,9 +53,6 @@ if TYPE_CHECKING:
 
 KEEPER_STOP_S = 5.0
 """A disk that hangs may cost the last samples, not the stop: the supervisor would kill us instead."""
-
-TAIL_LINES = 500
-"""How far back a start looks for counters; every heat event bears them."""
 
 SIMULATION_SEED = 1
 """A simulated house in site.toml is always the same one, so that two runs can be compared."""
@@ -169,22 +164,16 @@ class _Life:
             tell=self._told_by_keeper,
             clock=clock.now_s,
         )
-        now_s = clock.now_s()
-        stored = _state_file(paths.state)
-        tail = _tail(paths.logs)
-        past = counters(stored, tail)
         blind_clock = BlindClock(paths.socket.parent, clock.boot_id)
-        believed = blind_clock.recall(now_s) or (None, None)
-        self.state = State(
-            self.site,
-            settings.settings,
-            now_s,
-            believed_s=believed[0],
-            believed_c=believed[1],
-            cycles=past.cycles,
-            on_s=past.on_s,
-            unused_s=past.unused_s,
+        begun = begin(
+            paths.state,
+            paths.logs,
+            site=self.site,
+            settings=settings.settings,
+            clock=clock,
+            blind_clock=blind_clock,
         )
+        self.state = begun.state
         self.port = GuardPort(
             clock=clock,
             post=self.inbox.post,
@@ -216,19 +205,12 @@ class _Life:
             service=self.service,
             board=self.board,
             blind_clock=blind_clock,
-            way_back=Return.recall(stored.get("way_back")) if stored else None,
-            proof=recall_proof(stored.get("proof")) if stored else None,
+            way_back=begun.way_back,
+            proof=begun.proof,
             log=self.log,
             reload=self._reload,
             on_ready=starts.one_succeeded,
-            gap=gap_before(
-                tail,
-                boot=clock.boot_id,
-                now_s=now_s,
-                utc_s=clock.utc_s(),
-                record_s=settings.settings.record_s,
-                is_synchronised=clock.is_synchronised(),
-            ),
+            gap=begun.gap,
         )
         self.server = Server(
             self.port,
@@ -289,11 +271,14 @@ class _Life:
         self.service.close()
 
     def _told_by_keeper(self, code: str, present: bool, text: str) -> None:
-        self.inbox.post(Fact(code=Code(code), present=present, text=text))
-        if text and not present:
-            self.inbox.post(Remark(ticket=0, event="lost-lines", fields={"text": text}))
-        if not present:  # a disk that was gone may have come back without what lay on it
-            self.keeper.ask(self.port.put_back).add_done_callback(self._repaired)
+        disk_told(
+            code,
+            present,
+            text,
+            post=self.inbox.post,
+            put_back=lambda: self.keeper.ask(self.port.put_back),
+            repaired=self._repaired,
+        )
 
     def _readers(self, simulation: Simulation | None) -> list[Reader]:
         if any(spec.kind.startswith("dht") for spec in self.site.sensors):
@@ -394,20 +379,6 @@ def _make(folder: Path) -> str | None:
     except OSError as error:
         return error.strerror or str(error)
     return None
-
-
-def _state_file(state_dir: Path) -> dict[str, Any] | None:
-    try:
-        return load_state(state_dir / STATE_NAME)
-    except OSError:
-        return None
-
-
-def _tail(logs_dir: Path) -> list[dict[str, object]]:
-    try:
-        return last_lines(logs_dir, TAIL_LINES)
-    except OSError:
-        return []
 
 
 def _passed_socket() -> socket.socket | None:

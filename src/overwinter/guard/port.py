@@ -33,6 +33,7 @@ from overwinter.core.nouns import (
 )
 from overwinter.guard.clock import Clock, rfc3339, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
+from overwinter.guard.refusals import Refusals
 from overwinter.settings.change import Change, plan_change
 from overwinter.settings.values import settings_facts, text_of
 from overwinter.store.atomic import replace_durably, write_copy
@@ -79,6 +80,7 @@ class GuardPort:
         self._keep_proof = keep_proof
         self._tickets = itertools.count(1)
         self._waiting: dict[int, tuple[Answer, Callable[[Mapping[str, object]], dict[str, object]]]] = {}
+        self._refusals = Refusals()
         self._lock = threading.Lock()  # of _waiting and _listeners
         self._listeners: list[Callable[[bytes], None]] = []
         self._readers = ThreadPoolExecutor(1, thread_name_prefix="logbook reader")
@@ -227,7 +229,9 @@ class GuardPort:
         return answer
 
     def refused(self, method: str, caller: Caller, text: str) -> None:
-        """Record that somebody was refused."""
+        """Record that somebody was refused, if he was not so a moment ago already."""
+        if not self._refusals.may_tell(caller.uid, self._clock.now_s()):
+            return
         fields = {"method": method, "text": text[:1000], **caller.facts()}
         self._post(Remark(ticket=self._next(None), event="refused", fields=fields))
 

@@ -140,7 +140,11 @@ class Wheel:
         reload: Callable[[], None],
         on_ready: Callable[[], None],
         gap: Gap | None,
+        is_seen: bool = True,
     ) -> None:
+        """`is_seen`: whether anybody may ask or look. A rehearsal has no socket, lamp or service manager, and
+        would spend half of its time on painting what nobody sees.
+        """
         self.state = state
         self.way_back = way_back
         self.proof = proof  # what the last proof test came to; the keeper's thread changes it
@@ -159,6 +163,7 @@ class Wheel:
         self._reload = reload
         self._on_ready = on_ready
         self._gap = gap  # until it has been told
+        self._is_seen = is_seen
         self._repeats = Repeats()
         self._started_s = clock.now_s()
         self._saved_s = self._counted_s = self._come_back_s = self._started_s
@@ -187,8 +192,9 @@ class Wheel:
         for event in outcome.events:
             self.record(event)
         self._comment(arrivals, now_s)
-        snapshot = self._port.snapshot = self.snapshot(now_s)
-        self._board.show(snapshot)
+        if self._is_seen:
+            snapshot = self._port.snapshot = self.snapshot(now_s)
+            self._board.show(snapshot)
         self._port.answer(outcome.answers)
         if state.heard_control:
             self._blind_clock.keep(state.believed_s, state.believed_c)
@@ -203,7 +209,8 @@ class Wheel:
             self._service.turned(status_line(state), now_s)  # whoever waits for READY finds the status there
             self._service.ready()
             self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
-        self._service.turned(status_line(state), now_s)
+        if self._is_seen:
+            self._service.turned(status_line(state), now_s)
 
     def record(self, event: Event) -> None:
         """Date an event, give it to the logbook and to everybody who watches."""

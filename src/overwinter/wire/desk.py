@@ -8,7 +8,7 @@ import asyncio
 import contextlib
 import logging
 import time
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import Future
 from typing import Any
@@ -33,8 +33,6 @@ MAX_UNREAD_BYTES_A_USER = 8 * 1024 * 1024
 """Of one user, so that no single account can keep everybody else from the logbook."""
 ALWAYS_BYTES = 65_536
 """Whatever others leave unread, an answer up to this length is given: `status` is always heard."""
-MAX_REFUSALS_A_MINUTE = 5
-"""Refusals of one user that become events; a loop of forbidden requests must not fill the logbook."""
 ANSWER_S = 4.0
 """For the guard to answer: less than a client waits, so that it hears why. A turn takes far less."""
 REST_S = 0.001
@@ -91,7 +89,6 @@ class Desk:
         self._record_slots = asyncio.Semaphore(MAX_RECORDS_AT_ONCE)
         self._long_slots = asyncio.Semaphore(MAX_LONG_LINES_AT_ONCE)
         self._unread: Counter[int] = Counter()  # user: bytes of his answers that are not yet taken
-        self._told_s: dict[int, deque[float]] = {}  # user: when his latest refusals became events
 
     @contextlib.asynccontextmanager
     async def answer(
@@ -166,7 +163,7 @@ class Desk:
             raise _no_such_method(name)
         if is_change and not peer.may_change(caller):
             fault = peer.not_permitted(name, caller)
-            self._tell_refusal(name, caller, fault.message)
+            self._port.refused(name, caller.caller, fault.message)
             raise fault
         slots = self._change_slots if is_change else self._record_slots if name in methods.WAITS else None
         if slots is None:
@@ -238,16 +235,6 @@ class Desk:
             if size > unread.room:
                 raise unread.refusal()
         return b"[" + b",".join(portions) + b"]"
-
-    def _tell_refusal(self, method: str, caller: peer.Peer, text: str) -> None:
-        now_s = time.monotonic()
-        # Only the last minute's users are kept: no more than can have connected in it.
-        self._told_s = {uid: told for uid, told in self._told_s.items() if now_s - told[-1] < 60.0}
-        told = self._told_s.setdefault(caller.caller.uid, deque(maxlen=MAX_REFUSALS_A_MINUTE))
-        if len(told) == told.maxlen and now_s - told[0] < 60.0:
-            return
-        told.append(now_s)
-        self._port.refused(method, caller.caller, text)
 
 
 class _Unread:

@@ -69,7 +69,7 @@ class Port(Protocol):
         """Keep what a proof test came to; the answer is what was kept."""
 
     def refused(self, method: str, caller: Caller, text: str) -> None:
-        """Someone asked for what he may not; the server already holds back the hundredth."""
+        """Someone asked for what he may not; called for every such request."""
 
     def subscribe(self, callback: Callable[[bytes], None]) -> Callable[[], None]:
         """Call back with every new logbook line, from any thread; returns how to end that."""
