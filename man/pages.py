@@ -261,10 +261,10 @@ def service() -> Page:
     )
     page.head("UNITS")
     for unit in sorted((TREE / "systemd").iterdir()):
-        if "@" in unit.name:
+        if unit.name.startswith(("overwinter@", "overwinter-door@")):
             continue
         if found := re.search(r"(?m)^Description=(?:overwinter: )?(.*)", unit.read_text(encoding="utf-8")):
-            page.item(unit.name, found[1])
+            page.item(unit.name.replace("@.", "@NAME."), found[1].replace("%i", "NAME"))
     page.item(
         "overwinter@NAME.service",
         """the guard of one more house on the same board, with folders and a socket of its own. Write

@@ -36,6 +36,9 @@ NEEDED_FILES=5000
 SOURCES='src pyproject.toml hatch_build.py README.md LICENSE'
 MADE=src/overwinter/show/assets
 
+# For the services that site.toml may ask for; small, and no compiler anywhere.
+EXTRAS=mqtt,web
+
 NOT_ISOLATED='NOT ISOLATED: heat may start without warning; unplug or open the breaker before touching (with contact NC, stopping even starts it)'
 
 say() { printf '%s\n' "$@"; }
@@ -191,7 +194,7 @@ build() {
     # shellcheck disable=SC2086 # no word, or one
     "$python" -m venv $shared "$new/venv"
     build_wheel "$new/venv/bin/python" || cannot_build
-    pip_of "$new/venv/bin/python" install "$work"/overwinter-*.whl || cannot_build
+    pip_of "$new/venv/bin/python" install "$(echo "$work"/overwinter-*.whl)[$EXTRAS]" || cannot_build
     "$new/venv/bin/python" -I -m pip uninstall --quiet --yes pip 2>/dev/null
     # What other packages bring along as commands is not ours to offer.
     find "$new/venv/bin" -mindepth 1 ! -name 'python*' ! -name overwinter -delete
@@ -490,7 +493,7 @@ wheels_into() {
     "$python" -m venv "$new/venv"
     build_wheel "$new/venv/bin/python" || stop "the package could not be built"
     builder=$new/venv/bin/python
-    pip_of "$builder" wheel --wheel-dir "$into" "$work"/overwinter-*.whl --requirement "$work/backend.txt" \
+    pip_of "$builder" wheel --wheel-dir "$into" "$(echo "$work"/overwinter-*.whl)[$EXTRAS]" --requirement "$work/backend.txt" \
         || stop "not every package could be had"
     pip_of "$builder" wheel --wheel-dir "$into" --no-deps --requirement "$work/taken-from.txt" \
         || stop "not every package could be had"

@@ -8,6 +8,7 @@ import shutil
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -32,7 +33,7 @@ class Watched:
     asked: list[str] = field(default_factory=list)
 
     def complaints(self) -> list[str]:
-        """Errors on the console, exceptions, and requests beyond the page's own file."""
+        """Errors on the console, exceptions, and requests beyond the page's own file or server."""
         return [*self.said, *self.asked]
 
     def violations(self) -> list[str]:
@@ -78,8 +79,11 @@ def look(browser: "Browser") -> "Iterator[Callable[..., Watched]]":
         watched.page.set_default_timeout(10_000)
         watched.page.on("console", lambda message: watched.said.append(f"{message.type}: {message.text}"))
         watched.page.on("pageerror", lambda error: watched.said.append(str(error)))
+        parts = urlsplit(url)
+        own = url if parts.scheme == "file" else f"{parts.scheme}://{parts.netloc}/"
         watched.page.on(
-            "request", lambda request: watched.asked.append(request.url) if request.url != url else None
+            "request",
+            lambda request: watched.asked.append(request.url) if not request.url.startswith(own) else None,
         )
         watched.page.goto(url)
         return watched

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from overwinter.cli import chart
+from overwinter.cli import drawing
 from overwinter.show.picture import Offset
 from tests.cli.conftest import SETTINGS, FakeGuard, Ran, Refusal
 
@@ -222,7 +222,7 @@ def test_the_clocks_are_changed_at_their_second(
     monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
     time.tzset()
 
-    first, *others = chart.local_zone(begins.timestamp(), begins.timestamp() + 3 * 86_400)
+    first, *others = drawing.local_zone(begins.timestamp(), begins.timestamp() + 3 * 86_400)
 
     assert first.from_s == begins.timestamp()
     assert others == [Offset(at.timestamp(), ahead_s, name) for at, ahead_s, name in changes]
@@ -251,12 +251,12 @@ def test_the_axis_counts_on_through_the_night_of_the_change(
     ("temperature_c", "humidity_pct"), [(3.0, 0.0), (3.0, 101.0), (-60.0, 50.0), (70.0, 50.0)]
 )
 def test_where_there_is_no_dew_point_none_is_drawn(temperature_c: float, humidity_pct: float) -> None:
-    assert chart._dew_point()(temperature_c, humidity_pct) is None
+    assert drawing.dew_point()(temperature_c, humidity_pct) is None
 
 
 def test_the_dew_point_is_that_of_the_air() -> None:
     """25 °C and 10 %: -8.77 °C, the example of the application note that `physics.air` names."""
-    assert chart._dew_point()(25.0, 10.0) == pytest.approx(-8.77, abs=0.005)
+    assert drawing.dew_point()(25.0, 10.0) == pytest.approx(-8.77, abs=0.005)
 
 
 def test_broken_lines_are_counted(run: Run, logs: Path) -> None:

@@ -66,8 +66,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 NOT_BUILT = frozenset(
     (
         *("report", "replay"),
-        *("forecast", "plan", "rehearse"),
-        *("web",),
+        *("forecast", "rehearse"),
     )
 )
 VERBS = tuple(verb for _, verbs in GROUPS for verb, _ in verbs)

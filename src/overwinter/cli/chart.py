@@ -1,19 +1,18 @@
 """`chart`: a picture of temperature, band, humidity and heat, in the terminal or as a file."""
 
 import os
-import stat
 import sys
 from collections import Counter
-from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from overwinter.cli.drawing import parts, picture_of
+from overwinter.cli.files import write_whole
 from overwinter.cli.history import OPTIONS, complain_of, reader, unit_of
 from overwinter.cli.moments import moment
 from overwinter.cli.options import Stop, Verb, complain
 from overwinter.cli.places import Places, places
-from overwinter.show.picture import Offset, Picture, picture
-from overwinter.show.picture_words import described
+from overwinter.show.picture import Picture
 
 VERB = Verb(
     "chart",
@@ -34,11 +33,6 @@ from the logbook's files: give their folder with --logs where they are not found
         "unit": ("F|C", "the unit to show; else that of the settings"),
     },
 )
-ZONE_STEP_S = 6 * 3600
-"""No zone changes its clocks twice within so short a time."""
-
-DEW_POINT_C = (-45.0, 60.0)  # where `physics.air` knows the saturation pressure
-HUMIDITY_LEAST_PCT = 1.0  # below that a cheap sensor says nothing about the dew point
 PNG_WIDTH = 1920
 
 
@@ -65,16 +59,7 @@ def run(argv: list[str]) -> int:
         if stop.code != 1 or where.is_named("logs"):
             raise
         raise Stop(1, *stop.lines, "a long span is read from the logbook's files: --logs FOLDER") from None
-    drawn = picture(
-        read(),
-        house=_house(where),
-        unit=unit,
-        from_s=since.timestamp(),
-        to_s=min(until, now).timestamp(),
-        zone=local_zone,
-        dew_point_c=_dew_point(),
-        describe=lambda line: described(line, unit),
-    )
+    drawn = picture_of(read(), house=_house(where), unit=unit, since=since, until=min(until, now))
     complain_of(skipped)
     if not drawn.at_s:
         complain("no samples in this span, so there is nothing to draw", *_last_sample(where))
@@ -82,7 +67,7 @@ def run(argv: list[str]) -> int:
     if file is None:
         print(_in_terminal(drawn))
         return 0
-    _write(Path(file), _rendered(drawn, suffix))
+    write_whole(Path(file), _rendered(drawn, suffix))
     complain(f"written: {file}")
     return 0
 
@@ -92,48 +77,6 @@ def _suffix(file: str) -> str:
     if suffix not in {".html", ".svg", ".png"}:
         raise Stop(2, f"-o {file}: its name must end in .html, .svg or .png")
     return suffix
-
-
-def local_zone(from_s: float, to_s: float) -> tuple[Offset, ...]:
-    """What local time was from then on, and each change of it, to the second."""
-    found = [_offset(from_s)]
-    at_s = from_s
-    while at_s < to_s:
-        next_s = min(at_s + ZONE_STEP_S, to_s)
-        if not _is_same(_offset(next_s), found[-1]):
-            before_s, after_s = int(at_s), int(next_s) + 1
-            while after_s - before_s > 1:
-                middle_s = (before_s + after_s) // 2
-                if _is_same(_offset(middle_s), found[-1]):
-                    before_s = middle_s
-                else:
-                    after_s = middle_s
-            found.append(_offset(after_s))
-        at_s = next_s
-    return tuple(found)
-
-
-def _offset(at_s: float) -> Offset:
-    local = datetime.fromtimestamp(at_s, UTC).astimezone()
-    ahead = local.utcoffset()
-    assert ahead is not None
-    return Offset(at_s, int(ahead.total_seconds()), local.tzname() or "")
-
-
-def _is_same(one: Offset, other: Offset) -> bool:
-    return (one.ahead_s, one.name) == (other.ahead_s, other.name)
-
-
-def _dew_point() -> Callable[[float, float], float | None]:
-    from overwinter.physics.air import dew_point_c
-
-    def dew(temperature_c: float, humidity_pct: float) -> float | None:
-        low_c, high_c = DEW_POINT_C
-        if not (low_c <= temperature_c <= high_c and HUMIDITY_LEAST_PCT <= humidity_pct <= 100.0):
-            return None
-        return dew_point_c(temperature_c, humidity_pct)
-
-    return dew
 
 
 def _house(where: Places) -> str:
@@ -191,37 +134,8 @@ def _rendered(drawn: Picture, suffix: str) -> bytes:
 
 
 def _page(drawn: Picture) -> str:
-    from importlib.resources import files
-
     from overwinter import __version__
-    from overwinter.show.picture_html import Parts, page
+    from overwinter.show.picture_html import page
 
-    room = files("overwinter.show")
-    try:
-        parts = Parts(
-            script=room.joinpath("chart.js").read_text("utf-8"),
-            style=room.joinpath("chart.css").read_text("utf-8"),
-            plot_script=room.joinpath("assets", "uPlot.iife.js").read_text("utf-8"),
-            plot_style=room.joinpath("assets", "uPlot.min.css").read_text("utf-8"),
-            plot_licence=room.joinpath("assets", "uPlot.LICENSE.txt").read_text("utf-8"),
-        )
-    except FileNotFoundError as error:
-        raise Stop(
-            1,
-            f"this copy of overwinter was built without {Path(str(error.filename)).name}",
-            "install it with pip, or run `python hatch_build.py` in its source tree; .svg works without it",
-        ) from None
     at = datetime.now(UTC).astimezone()
-    return page(drawn, parts, made_by=f"Made by overwinter {__version__} at {at:%Y-%m-%d %H:%M %Z}")
-
-
-def _write(path: Path, data: bytes) -> None:
-    """All of the new file or the old one."""
-    from overwinter.store.atomic import replace_durably
-
-    try:
-        if not stat.S_ISREG(path.lstat().st_mode):
-            raise Stop(1, f"-o {path} is there and no regular file; it is left alone")
-    except FileNotFoundError:
-        pass
-    replace_durably(path, data)
+    return page(drawn, parts(), made_by=f"Made by overwinter {__version__} at {at:%Y-%m-%d %H:%M %Z}")

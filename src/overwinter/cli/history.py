@@ -93,6 +93,13 @@ def reader(
         )
     if where.is_named("logs"):
         raise Stop(1, f"no logbook can be read in {where.logs}", "allowed: a folder with logbook.jsonl in it")
+    return from_guard(where, what, since=since, until=until, limit=limit)
+
+
+def from_guard(
+    where: Places, what: str, *, since: datetime, until: datetime | None, limit: int | None = None
+) -> Read:
+    """The same, asked of the guard at once; with `limit` the newest of each kind."""
     params: dict[str, object] = {"since": rfc3339(since)}
     if until is not None:
         params["until"] = rfc3339(until)

@@ -241,7 +241,7 @@ def advise(site: Site) -> BandAdvice:
     sag = _sag(site, why)
     low_c = low_end_c(error_k=error_k, resolution_k=resolution_k, sag_k=sag, spread_k=spread_k)
     low_c = rounded_up_c(low_c, site.unit)
-    why.append(f"together, rounded up: a low end of {say(low_c, site.unit)}")
+    why.append(f"together, rounded up: a low end of {_both(low_c, site.unit)}")
     high_c = rounded_up_c(low_c + _width(site, why, cautions), site.unit)
     bare_c = low_end_c(error_k=error_k, resolution_k=resolution_k, sag_k=sag, spread_k=0.0)
     on_wall_c = _on_wall(site, bare_c, cautions)
@@ -250,14 +250,23 @@ def advise(site: Site) -> BandAdvice:
     )
 
 
-def _sensor(site: Site, why: list[str]) -> tuple[float, float, float]:
-    """Error, resolution and spread of the control sensor that is worst at this."""
-    control = [sensor for sensor in site.sensors if sensor.role is Role.CONTROL]
+def _both(temperature_c: float, unit: Unit) -> str:
+    """In the site's unit, and in the other: `36.0 F (2.2 C)`."""
+    return f"{say(temperature_c, unit)} ({say(temperature_c, Unit.C if unit is Unit.F else Unit.F)})"
+
+
+def control_sensor_k(site: Site) -> tuple[float, float, float]:
+    """Error, resolution and spread [K] of the control sensor that is worst at this; see `low_end_c`."""
     figures = [
         (*SENSORS.get(sensor.kind, SENSOR_UNKNOWN), 0.0 if sensor.at == "pipe" else SPREAD_K)
-        for sensor in control
+        for sensor in site.sensors
+        if sensor.role is Role.CONTROL
     ] or [(*SENSOR_UNKNOWN, SPREAD_K)]
-    error_k, resolution_k, spread_k = max(figures, key=lambda one: one[0] + one[1] / 2.0 + one[2])
+    return max(figures, key=lambda one: one[0] + one[1] / 2.0 + one[2])
+
+
+def _sensor(site: Site, why: list[str]) -> tuple[float, float, float]:
+    error_k, resolution_k, spread_k = control_sensor_k(site)
     why.append(f"the sensor may read {error_k + resolution_k / 2.0:.2f} K too high")
     if spread_k:
         why.append(f"it hangs in the air, and the coldest pipe may be {spread_k:g} K colder (assumed)")
@@ -278,7 +287,7 @@ def _sag(site: Site, why: list[str]) -> float:
     sag = min(20.0, sag_k(loss_w=total_w_k * drop_k, heat_j_k=air_heat_j_k(building.volume_m3)))
     # A guess that is good for a factor of two takes nothing away from what was seen in simulated houses.
     sag = max(SAG_K, sag)
-    why.append(f"the air sags {sag:.1f} K before the heater bites, at {say(outdoor_c, site.unit)} outdoors")
+    why.append(f"the air sags {sag:.1f} K before the heater bites, at {_both(outdoor_c, site.unit)} outdoors")
     return sag
 
 
@@ -330,6 +339,6 @@ def _on_wall(site: Site, bare_c: float, cautions: list[str]) -> float | None:
     low_c = rounded_up_c(low_c, site.unit)
     cautions.append(
         f"a pipe that is fastened to {wall.name!r}, if that is an outer wall, is colder than the air: "
-        f"it asks for a low end of {say(low_c, site.unit)} at {say(outdoor_c, site.unit)} outdoors"
+        f"it asks for a low end of {_both(low_c, site.unit)} at {_both(outdoor_c, site.unit)} outdoors"
     )
     return low_c

@@ -262,7 +262,7 @@ def _assumptions(building: Building, through_air_w_k: float | None) -> tuple[str
         )
     if through_air_w_k is not None:
         said.append(
-            f"air that comes in through gaps holds {AIR_J_M3K:.0f} J/(m3 K), as at 0 °C and sea level"
+            f"air that comes in through gaps holds {AIR_J_M3K:.0f} J/(m3 K), as at 32 F (0 C) and sea level"
         )
     return tuple(said)
 

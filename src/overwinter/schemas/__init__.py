@@ -1,15 +1,18 @@
 """JSON Schemas (draft 2020-12) of what the program prints, answers and records, for programs to read.
 
 One file a noun. They hold what is promised: names, types, enumerations and ranges. Keys may be added to the
-status, so its top level is open; everything else is closed. Nothing here validates: a reader brings its own
-validator.
+status and to what the calculators print, so their top level is open; everything else is closed. Nothing here
+validates: a reader brings its own validator.
 """
 
 import json
 from importlib.resources import files
 from typing import Any
 
-NAMES = ("status", "settings", "set", "hand", "prove", "rpc-error", "logbook-line", "notice")
+NAMES = (
+    *("status", "settings", "set", "hand", "prove", "rpc-error", "logbook-line", "notice"),
+    *("plan", "air", "pipe"),
+)
 
 
 def load(name: str) -> dict[str, Any]:

@@ -1,8 +1,12 @@
-// Draws the picture in the page: unpacks every sample, lets uPlot draw what is in view, and adds what it has
+// Draws a picture in the page: unpacks every sample, lets uPlot draw what is in view, and adds what it has
 // no word for: the band as it was, gaps, marks, doubtful samples, heat as bars. Nothing is fetched.
-(() => {
-  "use strict";
-  const picture = JSON.parse(document.getElementById("picture").textContent);
+//
+// `overwinterChart(picture)` draws it and gives back: `update(picture)` for the same with newer samples, where
+// whoever looks closer keeps what he looks at; `refine(picture)` for more samples of a part of it; `destroy()`.
+// A picture that lies in the page itself is drawn at once.
+"use strict";
+window.overwinterChart = (given, { onLook = () => {} } = {}) => {
+  let picture = given;
   const page = document.documentElement;
   const BREAK = 0; // the flag of a row that is no sample: a gap in the lines
   const NAMES = 68; // room for the names of the lines at their ends
@@ -34,16 +38,26 @@
     return found;
   }
   const inUnit = (c) => (c === null ? null : picture.unit === "F" ? c * 1.8 + 32 : c);
-  const degrees = (name) => unpack(picture.columns[name], 0.01).map(inUnit);
-  const at = unpack(picture.columns.at, 1).map((s) => s + picture.from);
-  const inside = degrees("inside");
-  const outdoor = degrees("outdoor");
-  const dew = degrees("dew");
-  const humidity = unpack(picture.columns.humidity, 0.1);
-  const heat = unpack(picture.columns.heat, 0.1);
-  const flags = unpack(picture.columns.flags, 1);
-  const band = picture.band.map(([from, to, low, high]) => [from, to, inUnit(low), inUnit(high)]);
-  const doubts = flags.flatMap((flag, index) => (DOUBTFUL.has(flag) ? [index] : []));
+  function unpacked({ columns, from }) {
+    const degrees = (name) => unpack(columns[name], 0.01).map(inUnit);
+    return {
+      at: unpack(columns.at, 1).map((s) => s + from),
+      inside: degrees("inside"),
+      outdoor: degrees("outdoor"),
+      dew: degrees("dew"),
+      humidity: unpack(columns.humidity, 0.1),
+      heat: unpack(columns.heat, 0.1),
+      flags: unpack(columns.flags, 1),
+    };
+  }
+  let at, inside, outdoor, dew, humidity, heat, flags, doubts, band, whole;
+  function take(samples) {
+    ({ at, inside, outdoor, dew, humidity, heat, flags } = samples);
+    doubts = flags.flatMap((flag, index) => (DOUBTFUL.has(flag) ? [index] : []));
+    band = picture.band.map(([from, to, low, high]) => [from, to, inUnit(low), inUnit(high)]);
+    whole = [picture.from, picture.to];
+  }
+  take(unpacked(picture));
 
   // Local time, from the offsets that the house had; the browser's own zone is never asked.
   function offset(s) {
@@ -86,8 +100,7 @@
     return low;
   }
 
-  const whole = [picture.from, picture.to];
-  const SHORTEST = Math.min(600, whole[1] - whole[0]);
+  const SHORTEST = 600;
   let view = whole;
   let here = null; // where the cursor stands
   const panels = [];
@@ -95,13 +108,14 @@
   const readout = document.getElementById("readout");
 
   function look(from, to) {
-    const length = Math.min(Math.max(to - from, SHORTEST), whole[1] - whole[0]);
+    const length = Math.min(Math.max(to - from, Math.min(SHORTEST, whole[1] - whole[0])), whole[1] - whole[0]);
     const middle = (from + to) / 2;
     const start = Math.min(Math.max(middle - length / 2, whole[0]), whole[1] - length);
     view = [start, start + length];
     for (const one of panels) one.setScale("x", { min: view[0], max: view[1] });
     document.getElementById("view").textContent = `Shown: ${moment(view[0])} to ${moment(view[1])}`;
     if (here !== null) point(Math.min(Math.max(here, view[0]), view[1]));
+    onLook(view, view[1] - view[0] >= whole[1] - whole[0]);
   }
   const zoom = (by) => {
     const centre = here === null ? (view[0] + view[1]) / 2 : here;
@@ -397,9 +411,10 @@
           ],
         },
       },
-      [at, ...values],
+      [at, ...values()],
       document.getElementById(`panel-${name}`),
     );
+    u.fill = () => u.setData([at, ...values()], false);
     panels.push(u);
   }
   const room = (u, low, high) => {
@@ -413,30 +428,26 @@
   const percents = { range: () => [0, 100], axis: { splits: () => [0, 50, 100] } };
   // The room that a phone has is too dear for tall panels.
   const tall = Math.max(220, Math.min(360, Math.round(window.innerHeight * 0.42)));
-  const temperatures = [];
-  const series = [];
-  if (picture.outdoor) {
-    temperatures.push(outdoor);
-    series.push(line("outdoor", "outdoors"));
-  }
-  if (picture.humidity) {
-    temperatures.push(dew);
-    series.push(line("dew", "dew point"));
-  }
+  const lines = [];
+  if (picture.outdoor) lines.push(["outdoor", "outdoors", () => outdoor]);
+  if (picture.humidity) lines.push(["dew", "dew point", () => dew]);
+  lines.push(["inside", "inside", () => inside]);
   page.classList.add("live");
-  panel("temperature", [...temperatures, inside], tall, {
+  panel("temperature", () => lines.map(([, , values]) => values()), tall, {
     range: room,
     axis: {},
-    series: [...series, line("inside", "inside")],
+    series: lines.map(([name, text]) => line(name, text)),
   });
-  if (picture.humidity) panel("humidity", [humidity], 110, { ...percents, series: [line("humidity", "humidity")] });
-  panel("heat", [heat], 116, { ...percents, series: [{ label: "heat on", paths: () => null, points: { show: false } }] });
+  if (picture.humidity) panel("humidity", () => [humidity], 110, { ...percents, series: [line("humidity", "humidity")] });
+  panel("heat", () => [heat], 116, { ...percents, series: [{ label: "heat on", paths: () => null, points: { show: false } }] });
 
   const redraw = () => panels.forEach((one) => one.redraw(true, true));
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
-  new ResizeObserver(() => {
+  const scheme = matchMedia("(prefers-color-scheme: dark)");
+  scheme.addEventListener("change", redraw);
+  const follow = new ResizeObserver(() => {
     for (const one of panels) if (time.clientWidth && one.width !== time.clientWidth) one.setSize({ width: time.clientWidth, height: one.height });
-  }).observe(time);
+  });
+  follow.observe(time);
 
   const acts = {
     closer: () => zoom(0.5),
@@ -468,7 +479,47 @@
     event.preventDefault();
     act();
   });
-  time.setAttribute("aria-valuemax", String(Math.round(whole[1] - whole[0])));
-  look(whole[0], whole[1]);
-  point(whole[1]);
+  function newest() {
+    let index = at.length - 1;
+    while (index > 0 && flags[index] === BREAK) index--;
+    return at[index];
+  }
+  // New samples in the panels. The whole stays the whole, and a cursor at its end stays at the end.
+  function show(from, to) {
+    for (const one of panels) one.fill();
+    time.setAttribute("aria-valuemax", String(Math.round(whole[1] - whole[0])));
+    look(from, to);
+  }
+  function update(told) {
+    const wasWhole = view[1] - view[0] >= whole[1] - whole[0];
+    const wasAtEnd = here === newest();
+    picture = told;
+    take(unpacked(told));
+    if (wasAtEnd) here = newest();
+    if (wasWhole) show(whole[0], whole[1]);
+    else show(view[0], view[1]);
+  }
+  function refine(told) {
+    const finer = unpacked(told);
+    const [from, to] = [first(told.from), first(told.to + 1)];
+    const coarse = { at, inside, outdoor, dew, humidity, heat, flags };
+    const merged = Object.entries(coarse).map(([name, values]) => [
+      name,
+      [...values.slice(0, from), ...finer[name], ...values.slice(to)],
+    ]);
+    take(Object.fromEntries(merged));
+    show(view[0], view[1]);
+  }
+  function destroy() {
+    scheme.removeEventListener("change", redraw);
+    follow.disconnect();
+    for (const one of panels) one.destroy();
+  }
+  here = newest();
+  show(whole[0], whole[1]);
+  return { update, refine, destroy };
+};
+(() => {
+  const data = document.getElementById("picture");
+  if (data) window.overwinterChart(JSON.parse(data.textContent));
 })();

@@ -41,13 +41,7 @@ class Parts:
 def page(picture: Picture, parts: Parts, *, made_by: str) -> str:
     """The whole file."""
     title = f"{picture.house}, {span(picture)}"
-    style = (
-        f":root{{{css(LIGHT)}}}@media (prefers-color-scheme:dark){{:root{{{css(DARK)}}}}}"
-        f"@media print{{:root{{{css(LIGHT)}}}}}"
-        + picture_svg.style({name: f"var(--{name})" for name in LIGHT})
-        + parts.plot_style
-        + parts.style
-    )
+    style = sheet() + parts.plot_style + parts.style
     return "\n".join(
         [
             "<!doctype html>",
@@ -57,17 +51,34 @@ def page(picture: Picture, parts: Parts, *, made_by: str) -> str:
             f"<style>{style}</style></head>",
             "<body><main>",
             f"<h1>{escape(picture.house)}</h1>",
+            shown(picture),
+            f"</main><footer>{escape(made_by)}. All of it is in this file; it asks no network.</footer>",
+            f'<script type="application/json" id="picture">{_json(data(picture))}</script>',
+            f"<!-- uPlot, which draws the lines:\n{_comment(parts.plot_licence)}\n-->",
+            f"<script>{_script(parts.plot_script)}</script>",
+            f"<script>{_script(parts.script)}</script>",
+            "</body></html>\n",
+        ]
+    )
+
+
+def sheet() -> str:
+    """The colours, on paper, on a bright screen and on a dark one, and the rules of the still drawing."""
+    return (
+        f":root{{{css(LIGHT)}}}@media (prefers-color-scheme:dark){{:root{{{css(DARK)}}}}}"
+        f"@media print{{:root{{{css(LIGHT)}}}}}"
+    ) + picture_svg.style({name: f"var(--{name})" for name in LIGHT})
+
+
+def shown(picture: Picture) -> str:
+    """All there is to see of it: its span, the summary, the chart, the marks and the table."""
+    return "\n".join(
+        [
             f'<p class="span">{escape(f"{span(picture)}, {zones(picture)}, °{picture.unit}")}</p>',
             f'<p class="summary" id="summary">{escape(summary(picture))}</p>',
             _figure(picture),
             _marks(picture),
             _table(picture),
-            f"</main><footer>{escape(made_by)}. All of it is in this file; it asks no network.</footer>",
-            f'<script type="application/json" id="picture">{_json(_packed_picture(picture))}</script>',
-            f"<!-- uPlot, which draws the lines:\n{_comment(parts.plot_licence)}\n-->",
-            f"<script>{_script(parts.plot_script)}</script>",
-            f"<script>{_script(parts.script)}</script>",
-            "</body></html>\n",
         ]
     )
 
@@ -111,10 +122,10 @@ def _key(picture: Picture) -> str:
         lines.append(('<path d="M0 14l14 -14m-6 14l14 -14m-6 14l14 -14" class="s-gap"/>', "not recorded"))
     if any(mark.kind == "alarm" for mark in picture.marks):
         lines.append(('<path d="M4 14V2h26" class="s-alarm"/>', "alarm (A)"))
-    shown = "".join(
+    items = "".join(
         f'<li><svg viewBox="0 0 34 14" aria-hidden="true">{drawn}</svg>{words}</li>' for drawn, words in lines
     )
-    return f'<ul class="key">{shown}</ul>'
+    return f'<ul class="key">{items}</ul>'
 
 
 def _marks(picture: Picture) -> str:
@@ -139,15 +150,15 @@ def _marks(picture: Picture) -> str:
 
 
 def _table(picture: Picture) -> str:
-    shown = table(picture)
-    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in shown.head)
+    same = table(picture)
+    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in same.head)
     rows = "".join(
-        f'<tr><th scope="row">{escape(row[0])}</th>' + _cells(row[1:]) + "</tr>" for row in shown.rows
+        f'<tr><th scope="row">{escape(row[0])}</th>' + _cells(row[1:]) + "</tr>" for row in same.rows
     )
     return (
         "<details><summary>The same as a table</summary>"
         '<div class="wide" tabindex="0" role="region" aria-label="Table">'
-        f"<table><caption>{escape(shown.caption)}</caption>"
+        f"<table><caption>{escape(same.caption)}</caption>"
         f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div></details>"
     )
 
@@ -156,7 +167,8 @@ def _cells(cells: Iterable[str]) -> str:
     return "".join(f"<td>{escape(cell)}</td>" for cell in cells)
 
 
-def _packed_picture(picture: Picture) -> dict[str, object]:
+def data(picture: Picture) -> dict[str, object]:
+    """What chart.js draws, with its columns packed."""
     at = _with_breaks(picture, [round(at_s - picture.from_s) for at_s in picture.at_s], is_time=True)
     columns = {
         "inside": _scaled(picture.inside_c, 100),
@@ -240,4 +252,4 @@ def _comment(text: str) -> str:
     return text.replace("--", "- -")
 
 
-__all__ = ["Parts", "packed", "packed_text", "page"]
+__all__ = ["Parts", "data", "packed", "packed_text", "page", "sheet", "shown"]
