@@ -250,6 +250,13 @@ SPOILT: list[Any] = [
         id="a pin factory from the guard's own environment",
     ),
     pytest.param(
+        site("[notices]", '[web]\nbind = "0.0.0.0"\nchange = true\n[notices]'),
+        "page-unencrypted",
+        "takes changes at 0.0.0.0 over plain HTTP",
+        "ssh -L",
+        id="a password over plain HTTP",
+    ),
+    pytest.param(
         unit("-notifier.service", ActiveState="inactive"),
         "notifier-inactive",
         "overwinter-notifier.service does not run",

@@ -17,6 +17,7 @@ NEAR_K = 3.0
 """As near as this above the low end of the band it is cold: a house cools so much in an evening."""
 
 FREEZING_C = 0.0
+LOOPBACK = ("127.0.0.1", "::1")
 
 PROOF_HOLDS = timedelta(days=365)
 """A proof is for one season."""
@@ -64,6 +65,7 @@ def findings(seen: Operation, sensors: Sensors, scene: Scene) -> Iterator[Findin
         yield from _alarms(scene.guard.status, scene)
     if scene.site is not None:
         yield _told(scene.site, seen.notifier, scene)
+        yield from _page(scene.site)
 
 
 def _mode(sensors: Sensors, scene: Scene) -> Iterator[Finding]:
@@ -184,6 +186,23 @@ def ways_of_telling(site: Site) -> list[str]:
     ways = ["a command"] if notices.command else []
     ways += ["a heartbeat"] if notices.heartbeat_url or notices.heartbeat_command else []
     return ways + (["MQTT"] if site.mqtt is not None else [])
+
+
+def _page(site: Site) -> Iterator[Finding]:
+    """The page for a browser, where there is one."""
+    web = site.web
+    if web is None:
+        return
+    if not web.change or web.bind in LOOPBACK:
+        yield sound("page-unencrypted", "[web]", "takes no password from elsewhere")
+        return
+    yield fault(
+        "page-unencrypted",
+        "[web]",
+        f"takes changes at {web.bind} over plain HTTP",
+        why="A password typed from elsewhere can be read on the way, and whoever has it may turn the heat off.",
+        fix='Set bind = "127.0.0.1" in site.toml, and reach it by `ssh -L`, or through a proxy with TLS.',
+    )
 
 
 def _told(site: Site, notifier: Unit | None, scene: Scene) -> Finding:
