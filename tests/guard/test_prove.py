@@ -282,9 +282,13 @@ def test_a_broken_heater_fails_by_its_current(stage: Stage, heater: str, text: s
 )
 def test_without_feedback_the_air_tells(stage: Stage, heater: str, verdict: str, text: str) -> None:
     stage.raise_curtain(heater, speed=90.0)
-    _, proof = stage.proved()
+    for _ in range(3):
+        _, proof = stage.proved("--again")
+        relay = step(proof, "relay")
+        if relay["verdict"] != "unfinished":
+            break
+        # On a busy machine this hurried clock leaps and the evidence is too thin: doubt, and never a wrong verdict.
 
-    relay = step(proof, "relay")
     assert (relay["verdict"], relay["by"]) == (verdict, "temperature"), relay
     assert text in relay["text"]
 

@@ -139,6 +139,7 @@ def test_a_recovery_may_be_killed_as_often_as_it_likes(settled: House) -> None:
             time.sleep(chance.uniform(0.15, 0.45))
             house.stop(signal.SIGKILL)
         house.start()
+        house.until(house.settings.exists, "the file is written again")
         is_mended(house, text=text, number=7, lines=lines)
         house.stop()
 
