@@ -51,7 +51,7 @@ class Watched:
 
 @pytest.fixture(scope="module")
 def browser() -> "Iterator[Browser]":
-    """Chromium with a new, empty profile; gone with the file, since its driver holds this thread's event loop."""
+    """Chromium with a new, empty profile; gone with the file: its driver holds this thread's event loop."""
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     if path is None:
         pytest.skip("chromium is not installed: apt-get install chromium")

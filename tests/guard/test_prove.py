@@ -287,7 +287,7 @@ def test_without_feedback_the_air_tells(stage: Stage, heater: str, verdict: str,
         relay = step(proof, "relay")
         if relay["verdict"] != "unfinished":
             break
-        # On a busy machine this hurried clock leaps and the evidence is too thin: doubt, and never a wrong verdict.
+        # On a busy machine this hurried clock leaps, and evidence is too thin: doubt, never a wrong verdict.
 
     assert (relay["verdict"], relay["by"]) == (verdict, "temperature"), relay
     assert text in relay["text"]
