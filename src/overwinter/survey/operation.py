@@ -200,7 +200,7 @@ def _page(site: Site) -> Iterator[Finding]:
         "page-unencrypted",
         "[web]",
         f"takes changes at {web.bind} over plain HTTP",
-        why="A password typed from elsewhere can be read on the way, and whoever has it may turn the heat off.",
+        why="A password typed from elsewhere can be read on the way, and whoever has it can turn heat off.",
         fix='Set bind = "127.0.0.1" in site.toml, and reach it by `ssh -L`, or through a proxy with TLS.',
     )
 
