@@ -95,6 +95,12 @@ WALLS = {
         library=FILES | names("datetime fcntl functools shutil struct subprocess textwrap"),
         calls=names("print input open"),
     ),
+    "rehearse": Wall(
+        rooms=names("core physics settings store daemon guard twin"),
+        library=FILES
+        | names("concurrent datetime importlib.resources multiprocessing random tempfile tomllib uuid"),
+        calls=names("print input open"),
+    ),
     "guard": Wall(
         rooms=ALL_BUT_CLI_AND_TWIN | names("daemon"),
         lazily=names("twin"),
@@ -102,7 +108,7 @@ WALLS = {
         calls=names("input"),
     ),
     "cli": Wall(
-        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon guard notify reckon survey twin weatherfile web"),
+        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon guard notify reckon rehearse survey twin weatherfile web"),
         packages=names("orjson platformdirs resvg_py"),
         library=FILES
         | THREADS

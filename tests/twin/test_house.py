@@ -376,3 +376,32 @@ def test_a_step_takes_microseconds() -> None:
         return (time.process_time() - began) / 5000 * 1e6
 
     assert min(micros() for _ in range(5)) < 30.0
+
+
+def test_an_open_door_adds_its_air_to_the_draught() -> None:
+    """At rest, what flows to the outside is the draught's conductance times one and a half."""
+    drawn = replace(HOUSES["timber shed"], gust_share=0.0, spread_share=0.0)
+    leakier = replace(
+        drawn,
+        upper_outdoor_w_k=drawn.upper_outdoor_w_k * 1.5,
+        lower_outdoor_w_k=drawn.lower_outdoor_w_k * 1.5,
+    )
+    open_, leaky, shut = House(drawn, 1), House(leakier, 1), House(drawn, 1)
+    open_.open_door(0.5 * drawn.air_changes_h)
+    for house in (open_, leaky, shut):
+        for _ in range(8640):
+            house.advance(10.0, True, -10.0)
+
+    assert open_.air_c == pytest.approx(leaky.air_c, abs=0.01)
+    assert open_.air_c < shut.air_c - 0.2
+    open_.open_door(0.0)
+    for _ in range(8640 * 10):
+        open_.advance(10.0, True, -10.0)
+        shut.advance(10.0, True, -10.0)
+    assert open_.air_c == pytest.approx(shut.air_c, abs=0.05)
+
+
+@pytest.mark.parametrize("air_changes_h", [-1.0, 61.0, math.nan])
+def test_a_door_wider_than_any_is_refused(air_changes_h: float) -> None:
+    with pytest.raises(ValueError, match="must be 0 to 60"):
+        House(HOUSES["timber shed"], 1).open_door(air_changes_h)

@@ -163,3 +163,35 @@ def test_what_no_sensor_is_gets_refused_all_at_once(house: House) -> None:
     assert [p.key for p in refused.value.problems] == ["kind", "bias_k", "failed_share", "spike_share"]
     assert "kind = 'mercury': must be dht-like or wire-like" in str(refused.value)
     assert set(KINDS) == {"dht-like", "wire-like"}
+
+
+def test_it_can_be_made_to_lie_more_and_less(house: House) -> None:
+    sensor = SimulatedSensor("by the pump", house, SEED)
+
+    def lies() -> float:
+        said = [reading.temperature_c or 0.0 for reading in readings(sensor, 3000)]
+        return sum(abs(temperature_c - 4.32) > 2.0 for temperature_c in said) / len(said)
+
+    assert lies() == 0.0
+    sensor.spike(0.2)
+    assert lies() == pytest.approx(0.2, abs=0.03)
+    sensor.spike(0.0)
+    readings(sensor, 3)  # a burst that had begun ends
+    assert lies() == 0.0
+    with pytest.raises(Refused):
+        sensor.spike(0.95)
+
+
+def test_after_a_power_cut_its_time_begins_anew_at_the_temperature_around_it(house: House) -> None:
+    sensor = SimulatedSensor("by the pump", house, SEED)
+    sensor.read(1e6)
+    for _ in range(200):
+        house.advance(60.0, False, -20.0)
+    sensor.power_up()
+
+    assert sensor.read(20.0).temperature_c == pytest.approx(house.air_c, abs=0.6)
+
+
+def test_only_those_in_the_air_are_cheap(house: House) -> None:
+    assert SimulatedSensor("a", house, SEED).is_cheap
+    assert not SimulatedSensor("a", house, SEED, "wire-like").is_cheap

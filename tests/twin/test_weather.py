@@ -7,7 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from overwinter.twin.weather import DAY_S, HOUR_S, Weather, cold_night, cold_snap, design_day
+from overwinter.twin.weather import (
+    DAY_S,
+    HOUR_S,
+    Weather,
+    cold_night,
+    cold_snap,
+    cold_winter,
+    coldest_stretch,
+    design_day,
+    hourly,
+)
 
 
 @pytest.mark.parametrize(
@@ -89,3 +99,45 @@ def test_the_wobble_is_as_large_as_asked_for() -> None:
 
     assert pstdev(departures_k) == pytest.approx(0.8, rel=0.05)
     assert fmean(departures_k) == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_cold_winter_is_coldest_in_its_middle_by_its_formula() -> None:
+    winter = cold_winter(seed=1, fronts_k=0.0, swing_k=0.0, wobble_k=0.0)
+
+    assert winter(0.0) == pytest.approx(1.0)
+    assert winter(30 * DAY_S) == pytest.approx(-4.0)
+    assert winter(60 * DAY_S) == pytest.approx(-9.0)
+    assert winter(120 * DAY_S) == pytest.approx(1.0)
+
+
+def test_the_fronts_and_days_of_a_cold_winter_are_as_large_as_asked() -> None:
+    fronts = cold_winter(seed=1, season_k=0.0, swing_k=0.0, wobble_k=0.0, mean_c=0.0)
+    # Long enough that each wave has its full share.
+    assert pstdev([fronts(hour * HOUR_S) for hour in range(0, 24 * 2000, 5)]) == pytest.approx(4.0, rel=0.03)
+    swing = cold_winter(seed=1, season_k=0.0, fronts_k=0.0, wobble_k=0.0, mean_c=0.0)
+    assert (swing(6 * HOUR_S), swing(18 * HOUR_S)) == (pytest.approx(-3.0), pytest.approx(3.0))
+
+
+def test_two_seeds_have_two_winters_and_one_has_one() -> None:
+    hours = range(0, 240, 7)
+    first, same, other = (cold_winter(seed=seed) for seed in (1, 1, 2))
+
+    assert [first(h * HOUR_S) for h in hours] == [same(h * HOUR_S) for h in hours]
+    assert [first(h * HOUR_S) for h in hours] != [other(h * HOUR_S) for h in hours]
+
+
+def test_recorded_hours_are_joined_by_straight_lines_and_begin_anew() -> None:
+    weather = hourly([0.0, 10.0, 4.0], begins=1)
+
+    said = [weather(hour * HOUR_S) for hour in (0.0, 0.5, 1.0, 1.25, 2.0, 2.5, 3.0)]
+    assert said == pytest.approx([10.0, 7.0, 4.0, 3.0, 0.0, 5.0, 10.0])
+    assert hourly([0.0, 10.0], step_h=0.5)(900.0) == pytest.approx(5.0)
+
+
+@given(st.lists(st.integers(-40, 40).map(float), min_size=1, max_size=30), st.integers(1, 40))
+def test_the_coldest_stretch_is_the_coldest_of_all(hours: list[float], count: int) -> None:
+    begins = coldest_stretch(hours, count)
+    around = [sum((hours * 3)[at : at + min(count, len(hours))]) for at in range(len(hours))]
+
+    assert 0 <= begins < len(hours)
+    assert around[begins] == pytest.approx(min(around))

@@ -66,7 +66,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 NOT_BUILT = frozenset(
     (
         *("report", "replay"),
-        *("forecast", "rehearse"),
+        *("forecast",),
     )
 )
 VERBS = tuple(verb for _, verbs in GROUPS for verb, _ in verbs)

@@ -268,8 +268,9 @@ class Track:
         self._pending.clear()
         self._doubts = 0
         self._unheard.clear()
-        self._cold.append((now_s, temperature_c))
-        self._warm.append((now_s, temperature_c))
+        said = (now_s, temperature_c)
+        self._cold.append(said)
+        self._warm.append(said)
         self._refresh(settings)
 
     def _refresh(self, settings: Settings) -> None:
@@ -277,7 +278,9 @@ class Track:
             while len(window) > settings.window:
                 window.popleft()
         self._median_of_cold = _lower_median(self._cold)
-        self._median_of_warm = _lower_median(self._warm)
+        # Without a suspect among the cold the two are the same readings, and so it is nearly always.
+        is_same = self._warm == self._cold
+        self._median_of_warm = self._median_of_cold if is_same else _lower_median(self._warm)
 
     def _forget(self, window: deque[tuple[float, float]], now_s: float, settings: Settings) -> bool:
         """Drop what is older than the window is long; whether anything was dropped."""

@@ -59,12 +59,16 @@ def look_around(state: State, now_s: float) -> Look:
     )
     if state.others:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
-    hot = {name for name, said in state.hot.items() if is_still_hot(said, now_s)}
-    look.is_too_hot = bool(hot)
+    hot = [name for name, said in state.hot.items() if is_still_hot(said, now_s)]
+    if not hot:  # as nearly always: then nobody is to be heard against it
+        state.speak_cold.clear()
+        state.disagree_since_s = None
+        return look
+    look.is_too_hot = True
     state.speak_cold = {
         track.spec.name
         for track in state.control
-        if hot and track.spec.name not in hot and _speaks_against(track, state, now_s)
+        if track.spec.name not in hot and _speaks_against(track, state, now_s)
     }
     if state.speak_cold:
         if state.disagree_since_s is None:

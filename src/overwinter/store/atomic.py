@@ -14,6 +14,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from overwinter.store.disk import beneath
+
 USUAL_MODE = 0o644
 MOST_ASIDE = 100  # as many files may be set aside under one name in one second; then something loops
 
@@ -33,7 +35,7 @@ def write_all(descriptor: int, data: bytes) -> None:
     """Write every byte, or raise; the kernel may take fewer than it was given."""
     left = memoryview(data)
     while left:
-        taken = os.write(descriptor, left)
+        taken = beneath().write(descriptor, left)
         if not taken:
             raise OSError(errno.EIO, os.strerror(errno.EIO))  # a regular file that takes nothing
         left = left[taken:]
@@ -43,7 +45,7 @@ def sync_folder(folder: Path) -> None:
     """Make the names in a folder durable: a rename or a new file is not, before this."""
     descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     try:
-        os.fsync(descriptor)
+        beneath().sync(descriptor)
     finally:
         os.close(descriptor)
 
@@ -104,7 +106,7 @@ def _put(path: Path, data: bytes, mode: int) -> None:
         try:
             os.fchmod(descriptor, mode)  # past the umask
             write_all(descriptor, data)
-            os.fsync(descriptor)
+            beneath().sync(descriptor)
         finally:
             os.close(descriptor)
         draft.rename(path)

@@ -81,6 +81,7 @@ class Keeper:
         self._busy_since_s = inf
         self._wrong: dict[str, str] = {}  # folder's role: what is wrong with it
         # The thread's own:
+        self._has_begun = False  # without a thread
         self._sync_at_s = inf
         self._probe_at_s = inf
         self._lost = 0  # lines that the logbook refused
@@ -94,6 +95,17 @@ class Keeper:
     def start(self) -> None:
         """Start the thread."""
         self._thread.start()
+
+    def work(self) -> None:
+        """Do what is due now in the caller's thread: in place of `start`, where time is only counted.
+
+        Whoever calls this is the keeper's thread, and calls it often.
+        """
+        if not self._has_begun:
+            self._has_begun = True
+            self._shielded(self._begin)
+        while self._has_work() and not self._is_stopping:
+            self._shielded(self._do_what_is_due)
 
     def record(self, line: bytes, *, urgent: bool) -> None:
         """Append a line to the logbook; an urgent one (an event) is durable within a second."""
@@ -150,6 +162,8 @@ class Keeper:
             self._wake.notify()
         if self._thread.ident is not None:
             self._thread.join(timeout_s)
+        elif self._has_begun:
+            self._shielded(self._finish)
         with self._wake:
             unanswered = [future for _, future in self._jobs]
             self._jobs.clear()
@@ -160,6 +174,10 @@ class Keeper:
             if future.set_running_or_notify_cancel():
                 future.set_exception(NotStored("not stored: the guard stopped"))
         return is_kept
+
+    def let_go(self) -> None:
+        """Forget everything that is not written, as a process that was killed does; only without a thread."""
+        self._logbook.close()
 
     # The thread
 

@@ -38,12 +38,12 @@ def encode(fields: Mapping[str, object]) -> bytes:
     return text.encode("utf-8", "replace") + b"\n"
 
 
-def _dumps(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_plain)
-
-
 def _plain(value: object) -> object:
     return dict(value) if isinstance(value, Mapping) else str(value)
+
+
+# Made once: json.dumps with anything but its defaults would make an encoder for every line.
+_dumps = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_plain).encode
 
 
 def _finite(value: object) -> object:

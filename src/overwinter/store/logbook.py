@@ -20,6 +20,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from overwinter.store.atomic import naming, replace_durably, sync_folder, write_all
+from overwinter.store.disk import beneath
 from overwinter.store.lines import (
     LINE_BYTES_MOST,
     MOST_FILES,
@@ -141,7 +142,7 @@ class Logbook:
             return
         try:
             with naming(self._path):
-                os.fsync(self._descriptor)
+                beneath().sync(self._descriptor)
         except OSError:
             self.close()
             raise
@@ -229,7 +230,7 @@ class Logbook:
         whole = end_of_last_line(self._descriptor, known)
         if whole < found.st_size:
             os.ftruncate(self._descriptor, whole)
-        os.fsync(self._descriptor)
+        beneath().sync(self._descriptor)
         sync_folder(self._folder)
         self._identity = identity
         self._size = self._synced = whole

@@ -41,6 +41,9 @@ GUST_S = 60.0
 GUST_MEMORY_S = 300.0
 """The draught changes once a simulated minute, whatever the step, and remembers itself for some minutes."""
 
+DOOR_CHANGES_H_MAX = 60.0
+"""An open door in a breeze; what comes in is counted once a step, so it must be small against the air."""
+
 # Saturation over liquid water, Magnus form (coefficients as in Sensirion's note on the dew point, from
 # Sonntag 1990); 0.35 % is far better than any sensor of a pump house.
 _MAGNUS_PA, _MAGNUS_A, _MAGNUS_B_C = 611.2, 17.62, 243.12
@@ -134,6 +137,7 @@ class House:
     __slots__ = (
         "_chance",
         "_contents_c",
+        "_door",
         "_elapsed_s",
         "_envelope_c",
         "_gust",
@@ -158,7 +162,7 @@ class House:
         self._parameters = _as_built(parameters, self._chance) if parameters.spread_share else parameters
         self._steps: dict[float, tuple[float, ...]] = {}
         self._upper_c = self._lower_c = self._envelope_c = self._contents_c = self._outdoor_c = start_c
-        self._heater_w = 0.0
+        self._heater_w = self._door = 0.0
         self._on_s = self._elapsed_s = 0.0
         self._gust, self._gust_at_s = 0.0, GUST_S if self._parameters.gust_share else math.inf
         self._pipe_j = self._enthalpy_j(start_c if water_c is None else water_c)
@@ -251,6 +255,16 @@ class House:
             + self._pipe_j
         )
 
+    def open_door(self, air_changes_h: float) -> None:
+        """From now on so much more outdoor air comes in [1/h], 0 to 60; 0 closes the door again.
+
+        It comes where the draught does; a house drawn without any has no door either.
+        """
+        if not 0.0 <= air_changes_h <= DOOR_CHANGES_H_MAX:  # refuses NaN too
+            raise ValueError(f"air_changes_h = {air_changes_h}: must be 0 to {DOOR_CHANGES_H_MAX:g}")
+        usual = self._parameters.air_changes_h
+        self._door = air_changes_h / usual if usual > 0.0 else 0.0
+
     def advance(self, dt_s: float, heat: bool, outdoor_c: float) -> None:
         """Live through `dt_s` (above 0, at most 60 s) with the heater's power on or off.
 
@@ -288,7 +302,7 @@ class House:
             self._blow()
         self._elapsed_s = elapsed_s + dt_s
         # What the gust adds to the mean draught, as a flow of heat.
-        g = self._gust * (upper_w_k * (o - u) + lower_w_k * (o - l))
+        g = (self._gust + self._door) * (upper_w_k * (o - u) + lower_w_k * (o - l))
         if heat:
             self._on_s += dt_s
             u_off, l_off, e_off, s_off, j_off = u_on, l_on, e_on, s_on, j_on

@@ -131,13 +131,23 @@ class SimulatedSensor:
         self._place = place
         self._chance = random.Random(f"{seed} {name}")
         self._failed_share = failed_share
-        # A spike or burst begins after so many honest readings that spikes are `spike_share` of all.
-        self._burst_starts = spike_share / (BURST_MEAN * (1.0 - spike_share) + spike_share)
+        self.spike(spike_share)
         self._burst_left, self._flip_k = 0, 0.0
         self._read_s: float | None = None
         self._feels_c = 0.0
         self._kept_s, self._kept = 0.0, 1.0
         self._last: tuple[float, float | None] | None = None
+
+    @property
+    def is_cheap(self) -> bool:
+        """Whether it is of the kind that fails and lies in the best of health."""
+        return self._kind.humidity_noise_pct is not None
+
+    def spike(self, share: float) -> None:
+        """From now on let this share of the readings that come be wrong, 0 to 0.9."""
+        _refuse(next(iter(KINDS)), 0.0, 0.0, share)
+        # A spike or burst begins after so many honest readings that spikes are `share` of all.
+        self._burst_starts = share / (BURST_MEAN * (1.0 - share) + share)
 
     def read(self, now_s: float) -> Reading:
         """One attempt at `now_s`, which never runs backwards."""
@@ -155,6 +165,10 @@ class SimulatedSensor:
         return Reading(
             sensor=self.name, taken_s=now_s, temperature_c=temperature_c, humidity_pct=humidity_pct
         )
+
+    def power_up(self) -> None:
+        """The power was away: it begins at the temperature around it, and its time may begin anew."""
+        self._read_s = None
 
     def unstick(self) -> None:
         """Nothing: it never hangs."""

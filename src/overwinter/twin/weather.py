@@ -8,7 +8,7 @@ Time is in seconds from the beginning that each formula names; hours of day are 
 
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 Weather: TypeAlias = Callable[[float], float]
@@ -22,6 +22,10 @@ DAWN_S = 13 * HOUR_S
 
 WOBBLE_H = (0.31, 0.53, 0.89, 1.7, 3.1, 5.3)
 """Periods of passing clouds and breezes [h]; no two are in step."""
+
+
+FRONTS_H = (74.0, 118.0, 187.0, 401.0)
+"""Periods of fronts and spells [h], 3 to 17 days."""
 
 
 def cold_night(
@@ -94,6 +98,84 @@ def cold_snap(
     return outdoor_c
 
 
+def cold_winter(
+    *,
+    seed: int,
+    days: float = 120.0,
+    mean_c: float = -4.0,
+    season_k: float = 5.0,
+    fronts_k: float = 4.0,
+    swing_k: float = 6.0,
+    wobble_k: float = 0.8,
+) -> Weather:
+    """A whole winter: coldest in its middle, with fronts of some days; time begins at midnight.
+
+    T = mean + season·cos(2π·time / (days · 24 h)) + fronts + the daily swing (lowest 06:00) + the wobble.
+    Half of the winter thus lies below the mean, its middle by `season_k`. The fronts are sines of 3 to 17
+    days and random phase, together of standard deviation `fronts_k`.
+
+    Parameters
+    ----------
+    seed : int
+        Draws fronts and wobble.
+    days : float
+        Length of the winter [d], above 0.
+    mean_c, season_k : float
+        Mean of it all, and how far the season departs from it at its ends and in its middle [°C, K].
+    fronts_k, swing_k, wobble_k : float
+        Standard deviation of the fronts, lowest to highest of a day, standard deviation of the wobble [K].
+    """
+    fronts = _wobble(seed + 1, fronts_k, FRONTS_H)
+    wobble = _wobble(seed, wobble_k)
+    turn_s = days * DAY_S
+
+    def outdoor_c(now_s: float) -> float:
+        season = season_k * math.cos(2 * math.pi * now_s / turn_s)
+        return mean_c + season + fronts(now_s) + _swing(now_s, swing_k) + wobble(now_s)
+
+    return outdoor_c
+
+
+def hourly(temperatures_c: Sequence[float], *, step_h: float = 1.0, begins: int = 0) -> Weather:
+    """Recorded weather: straight lines from value to value, and round again at its end.
+
+    Parameters
+    ----------
+    temperatures_c : sequence of float
+        Evenly spaced outdoor temperatures [°C], at least one.
+    step_h : float
+        Their distance [h], above 0.
+    begins : int
+        Which of them stands at time 0.
+    """
+    kept = tuple(temperatures_c)
+    count, step_s = len(kept), step_h * HOUR_S
+
+    def outdoor_c(now_s: float) -> float:
+        at, share = divmod(now_s / step_s, 1.0)
+        first = (int(at) + begins) % count
+        return kept[first] + share * (kept[(first + 1) % count] - kept[first])
+
+    return outdoor_c
+
+
+def coldest_stretch(temperatures_c: Sequence[float], count: int) -> int:
+    """Where the `count` values in a row begin that are coldest together; the end may run on at the beginning.
+
+    A rehearsal shorter than its weather is there for the worst of it.
+    """
+    size = len(temperatures_c)
+    if count >= size:
+        return 0
+    total = lowest = sum(temperatures_c[:count])
+    begins = 0
+    for at in range(1, size):
+        total += temperatures_c[(at + count - 1) % size] - temperatures_c[at - 1]
+        if total < lowest - 1e-9:
+            begins, lowest = at, total
+    return begins
+
+
 def design_day(*, design_c: float, swing_k: float = 4.0) -> Weather:
     """The day a heater is chosen for, without end; time begins at midnight, chance has no part in it.
 
@@ -115,11 +197,11 @@ def _swing(now_s: float, swing_k: float) -> float:
     return -swing_k / 2 * math.cos(2 * math.pi * (now_s / DAY_S - 0.25))
 
 
-def _wobble(seed: int, wobble_k: float) -> Weather:
+def _wobble(seed: int, wobble_k: float, periods_h: Sequence[float] = WOBBLE_H) -> Weather:
     """Sines of random phase, together of standard deviation `wobble_k`."""
     chance = random.Random(seed)
-    amplitude_k = wobble_k * math.sqrt(2.0 / len(WOBBLE_H))
-    waves = [(2 * math.pi / (hours * HOUR_S), chance.uniform(0.0, 2 * math.pi)) for hours in WOBBLE_H]
+    amplitude_k = wobble_k * math.sqrt(2.0 / len(periods_h))
+    waves = [(2 * math.pi / (hours * HOUR_S), chance.uniform(0.0, 2 * math.pi)) for hours in periods_h]
 
     def departure_k(now_s: float) -> float:
         return amplitude_k * sum([math.sin(rate * now_s + phase) for rate, phase in waves])

@@ -1,0 +1,56 @@
+"""A disk that waits for nothing, knows what a power cut may take, and fails when it is told to.
+
+The files are ordinary ones in a folder of the rehearsal's own; nothing is ever synced for real.
+"""
+
+import errno
+import os
+from pathlib import Path
+from random import Random
+
+from overwinter.store.disk import Disk
+
+REFUSALS = {"disk-full": errno.ENOSPC, "disk-read-only": errno.EROFS}
+
+
+_MEMORY = Path("/dev/shm")
+
+
+def in_memory() -> Path | None:
+    """A folder that lies in memory, for files that nobody keeps; None: wherever temporary files go."""
+    return _MEMORY if os.access(_MEMORY, os.W_OK | os.X_OK) else None
+
+
+class SimulatedDisk(Disk):
+    """The disk under one rehearsal."""
+
+    def __init__(self) -> None:
+        self.refuses: int | None = None
+        """The error of every write and sync; None: it works."""
+        self._durable: dict[tuple[int, int], int] = {}  # by device and inode: so many bytes outlive a cut
+
+    def write(self, descriptor: int, data: memoryview) -> int:
+        """Write, or refuse; a full disk takes a part first, as real ones do."""
+        if self.refuses is not None:
+            if self.refuses == errno.ENOSPC and len(data) > 1:
+                os.write(descriptor, data[: len(data) // 2])
+            raise OSError(self.refuses, os.strerror(self.refuses))
+        return os.write(descriptor, data)
+
+    def sync(self, descriptor: int) -> None:
+        """Remember that all of it would outlive a power cut, or refuse."""
+        if self.refuses is not None:
+            raise OSError(self.refuses, os.strerror(self.refuses))
+        found = os.fstat(descriptor)
+        self._durable[found.st_dev, found.st_ino] = found.st_size
+
+    def lose_power(self, path: Path, chance: Random) -> int:
+        """Tear what was not synced off a file, anywhere; how many bytes went."""
+        try:
+            found = path.stat()
+        except FileNotFoundError:
+            return 0
+        durable = min(self._durable.get((found.st_dev, found.st_ino), 0), found.st_size)
+        kept = chance.randint(durable, found.st_size)
+        os.truncate(path, kept)
+        return found.st_size - kept
