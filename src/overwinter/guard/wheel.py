@@ -201,16 +201,15 @@ class Wheel:
         if now_s - self._saved_s >= SAVE_EVERY_S:
             self.save(now_s)
         self._come_back(now_s)
+        if self._is_seen:  # before READY: whoever waits for that finds the status there
+            self._service.turned(status_line(state), now_s)
         if not self._is_ready and (
             outcome.decision.reason != "starting" or now_s - self._started_s >= READY_AFTER_S
         ):
             self._is_ready = True
             self._on_ready()
-            self._service.turned(status_line(state), now_s)  # whoever waits for READY finds the status there
             self._service.ready()
             self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
-        if self._is_seen:
-            self._service.turned(status_line(state), now_s)
 
     def record(self, event: Event) -> None:
         """Date an event, give it to the logbook and to everybody who watches."""

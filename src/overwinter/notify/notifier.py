@@ -153,7 +153,7 @@ class Notifier:
         body: dict[str, object] = {
             "id": f"{now.strftime('%Y%m%dT%H%M%S')}-{os.getpid()}-{self._number}",
             "house": self._site.name,
-            "sent": now.isoformat(timespec="seconds").replace("+00:00", "Z"),
+            "sent": _stamp(now),
             **asdict(notice),
             "health": None if status is None else status.get("health"),
             "temperature_c": None if status is None else status.get("temperature_c"),
@@ -175,8 +175,7 @@ class Notifier:
         if heart == self._sent and not (is_due and status is not None):
             return
         self._sent, self._sent_s = heart, now_s
-        stamp = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-        self._broker.state(None if status is None else {"t": stamp, **status})
+        self._broker.state(None if status is None else {"t": _stamp(datetime.now(UTC)), **status})
 
     def _state_wanted(self) -> None:
         self._sent = ()
@@ -267,6 +266,10 @@ class Notifier:
             draft.write_bytes(data)
             draft.replace(self._memory)
             self._remembered = data
+
+
+def _stamp(now: datetime) -> str:
+    return now.isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def _environment() -> dict[str, str]:
