@@ -46,6 +46,7 @@ WALLS = {
     "core": Wall(library=names("statistics")),
     "physics": Wall(rooms=names("core")),
     "reckon": Wall(rooms=names("core physics")),
+    "know": Wall(rooms=names("core physics")),
     "settings": Wall(
         rooms=names("core"),
         packages=names("tomlkit"),
