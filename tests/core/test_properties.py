@@ -491,7 +491,7 @@ def test_the_state_stays_bounded(life: tuple[Site, Settings, Turns]) -> None:
         assert len(state.watch._episodes) <= 2 * sensors + len(Code)
         for names in (state.hot, state.moved_on_s, state.disagree_from_c):
             assert len(names) <= sensors
-        for few in (state.contacts, state.period_active_s, state.facts):
+        for few in (state.contacts, state.active_s, state.active_before_s, state.facts):
             assert len(few) <= 2
         assert len(outcome.events) <= 2 * (2 * sensors + len(Code)) + len(inbox) + 4
 

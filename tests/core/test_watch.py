@@ -270,3 +270,19 @@ def test_what_is_acknowledged_before_it_was_told_again_stays_untold() -> None:
     assert watch.acknowledge() == []
     assert seen(watch, 700.0, wet) == []
     assert seen(watch, 701.0) == []
+
+
+@pytest.mark.parametrize(
+    ("sense_s", "after_s"),
+    [
+        pytest.param(1.0, 9.0, id="nine quick readings"),
+        pytest.param(10.0, 90.0, id="nine readings"),
+        pytest.param(300.0, 120.0, id="two minutes where sensors are read seldom"),
+    ],
+)
+def test_cold_outlasts_some_readings_before_it_is_told(sense_s: float, after_s: float) -> None:
+    watch = Watch()
+    watch.see({COLD: "cold"}, 0.0, sense_s=sense_s)
+
+    assert watch.see({COLD: "cold"}, after_s - 0.5, sense_s=sense_s) == []
+    assert [change.state for change in watch.see({COLD: "cold"}, after_s, sense_s=sense_s)] == ["raised"]

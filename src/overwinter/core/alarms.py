@@ -49,7 +49,7 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
             "of heat: heat is off; look at the heater and the relay before anything else"
         )
     cold_c = look.coldest_cold_c
-    limit_c = settings.alarm_low_c + (COLD_DEAD_ZONE_K if state.watch.is_raised(Code.COLD) else 0.0)
+    limit_c = settings.alarm_low_c + (COLD_DEAD_ZONE_K if state.watch.is_present(Code.COLD) else 0.0)
     if cold_c is not None and cold_c <= limit_c:
         present[Code.COLD, ""] = (
             f"the coldest reading is {say(cold_c, unit)}, alarm_low is {say(settings.alarm_low_c, unit)}; "
@@ -71,8 +71,7 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
         present[Code.RELAY_WORN, ""] = (
             f"the relay has made {state.cycles} of its {rated} rated cycles: replace it before next winter"
         )
-    for code, text in state.facts.items():
-        present[code, ""] = text
+    present |= state.facts
     return present
 
 

@@ -351,11 +351,12 @@ class Remark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fact:
-    """Something that only the shell can know (disk, clock, settings) and that is alarming or no longer."""
+    """Something that only the shell can know (disk, settings, what was learned): alarming, or no longer."""
 
     code: Code
     present: bool
     text: str
+    subject: str = ""  # keeps two of one code apart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

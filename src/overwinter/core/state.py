@@ -75,15 +75,16 @@ class State:
         self.unused_s = unused_s
         self.heated_s: float | None = None  # when heat was last on
         self.watch = Watch()
-        self.facts: dict[Code, str] = {}
+        self.facts: dict[tuple[Code, str], str] = {}
         self.contacts: dict[str, bool] = {}
+        self.active_s: dict[str, float] = {}  # for how long each input was active in all
         self.look = Look()
         self.wet_contacts = [contact.name for contact in site.contacts if contact.kind == "wet"]
         self.beat_s = now_s  # samples fall due at beats, each record_s after the one before
         # Of the record period that is running:
         self.period_since_s = now_s
         self.period_on_s = 0.0
-        self.period_active_s: dict[str, float] = {}
+        self.active_before_s: dict[str, float] = {}  # what `active_s` was when it began
 
     def take_site(self, site: Site) -> None:
         """Go on with a site file that was read again; what is wired must be the same."""

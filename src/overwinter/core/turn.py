@@ -109,7 +109,7 @@ def turn(state: State, inbox: Iterable[Arrival], now_s: float) -> Outcome:
         state.exercise_since_s = now_s
     if decision.heat != was.heat:
         _switched(state, decision, outcome, now_s)
-    for change in state.watch.see(alarming(state, look, now_s), now_s):
+    for change in state.watch.see(alarming(state, look, now_s), now_s, sense_s=settings.sense_s):
         outcome.events.append(_alarm(change, now_s))
     if now_s - state.beat_s >= settings.record_s:
         outcome.events.append(_sample(state, look, now_s))
@@ -128,7 +128,7 @@ def _count(state: State, now_s: float) -> None:
         state.unused_s += elapsed_s
     for name, active in state.contacts.items():
         if active:
-            state.period_active_s[name] = state.period_active_s.get(name, 0.0) + elapsed_s
+            state.active_s[name] = state.active_s.get(name, 0.0) + elapsed_s
 
 
 def _hear(state: State, reading: Reading, now_s: float) -> None:
@@ -170,10 +170,10 @@ def _obey(
     match arrival:
         case ContactState(name=name, active=active):
             state.contacts[name] = active
-        case Fact(code=code, present=True, text=text):
-            state.facts[code] = text
-        case Fact(code=code):
-            state.facts.pop(code, None)
+        case Fact(code=code, subject=subject, present=True, text=text):
+            state.facts[code, subject] = text
+        case Fact(code=code, subject=subject):
+            state.facts.pop((code, subject), None)
         case TakeSite(site=site):
             state.take_site(site)
         case Remark(ticket=ticket, event=name, fields=fields):
@@ -302,7 +302,9 @@ def _sample(state: State, look: Look, now_s: float) -> Event:
         fields["outdoor_c"] = _rounded(outdoor_c)
     if state.contacts:
         fields["contacts"] = {
-            name: round(min(state.period_active_s.get(name, 0.0) / period_s, 1.0), 4)
+            name: round(
+                min((state.active_s.get(name, 0.0) - state.active_before_s.get(name, 0.0)) / period_s, 1.0), 4
+            )
             for name in state.contacts
         }
     # Keep to the beat: a turn that comes late must not shift all later samples.
@@ -310,7 +312,7 @@ def _sample(state: State, look: Look, now_s: float) -> Event:
     state.beat_s = state.beat_s + record_s if now_s - state.beat_s < 2 * record_s else now_s
     state.period_since_s = now_s
     state.period_on_s = 0.0
-    state.period_active_s.clear()
+    state.active_before_s = dict(state.active_s)
     return Event("sample", now_s, fields)
 
 

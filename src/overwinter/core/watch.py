@@ -19,6 +19,13 @@ COLD_DEAD_ZONE_K = 0.3
 
 COLD_OFF_DELAY_S = 60.0
 
+COLD_AFTER_READINGS = 9
+"""Cold must outlast so many readings before it is told. Two bursts of wrong readings close together look
+like a step that lasts: believed (heat comes on, which costs little) until as many right ones follow."""
+
+COLD_AFTER_S_MAX = 120.0
+"""Or so long, where sensors are read seldom; from cold air to the first ice it is twenty minutes at least."""
+
 AGAIN_AFTER_S = 600.0
 """Between two times that one alarm is told. What comes and goes faster is present, but rings no bell."""
 
@@ -31,7 +38,7 @@ WORN_SHARE = 0.8
 _DELAYS_S = {  # (on, off); everything else is told and cleared at once
     Code.SENSOR_LOST: (TELL_AFTER_S, 0.0),
     Code.SENSORS_DISAGREE: (0.0, 60.0),
-    Code.COLD: (0.0, COLD_OFF_DELAY_S),
+    Code.COLD: (COLD_AFTER_S_MAX, COLD_OFF_DELAY_S),
     Code.TOO_HOT: (0.0, 60.0),
 }
 
@@ -88,8 +95,13 @@ class Watch:
         self._episodes: dict[tuple[Code, str], Episode] = {}
         self._told_s: dict[tuple[Code, str], float] = {}  # when it was last told that it is raised
 
-    def see(self, present: dict[tuple[Code, str], str], now_s: float) -> list[Change]:
-        """Bring the episodes up to date with what is true now: (code, subject) and its text."""
+    def see(
+        self, present: dict[tuple[Code, str], str], now_s: float, *, sense_s: float = 0.0
+    ) -> list[Change]:
+        """Bring the episodes up to date with what is true now: (code, subject) and its text.
+
+        `sense_s`: how often sensors are read [s]; what must outlast some readings is told sooner then.
+        """
         if not present and not self._episodes:
             return []
         changes = []
@@ -99,7 +111,7 @@ class Watch:
                 episode = self._episodes[key] = Episode(key[0], key[1], text, now_s)
             episode.gone_s = None
             episode.text = text
-            if not episode.raised and now_s - episode.since_s >= _DELAYS_S.get(key[0], (0.0, 0.0))[0]:
+            if not episode.raised and now_s - episode.since_s >= _on_delay_s(key[0], sense_s):
                 episode.raised = True
             is_news = episode.raised and not episode.told and not episode.acknowledged
             if is_news and self._may_tell(key, now_s):
@@ -133,9 +145,18 @@ class Watch:
         """Whether an episode of this code is raised."""
         return any(episode.code is code for episode in self.raised())
 
+    def is_present(self, code: Code) -> bool:
+        """Whether an episode of this code has begun, raised or not yet."""
+        return any(episode.code is code for episode in self._episodes.values())
+
     def raised(self) -> list[Episode]:
         """The episodes that people are told of, oldest first."""
         return [episode for episode in self._episodes.values() if episode.raised]
+
+
+def _on_delay_s(code: Code, sense_s: float) -> float:
+    delay_s = _DELAYS_S.get(code, (0.0, 0.0))[0]
+    return min(delay_s, COLD_AFTER_READINGS * sense_s) if code is Code.COLD else delay_s
 
 
 def health(episodes: Iterable[Episode], *, is_blind: bool, is_function_check: bool) -> Health:
