@@ -40,7 +40,7 @@ _BARE = re.compile(r"[A-Za-z0-9_\-]{1,60}")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 
 
-def toml_tree(text: str | bytes, file: str) -> dict[str, object]:
+def toml_tree(text: str | bytes, file: str, *, bytes_max: int = TEXT_BYTES_MAX) -> dict[str, object]:
     """The tree that `text` holds, with plain Python values.
 
     Raises
@@ -48,7 +48,7 @@ def toml_tree(text: str | bytes, file: str) -> dict[str, object]:
     Refused
         It is no TOML, or no text at all; the one problem says where and, for a usual slip, what to write.
     """
-    source = decoded(text, file).removeprefix("\ufeff")
+    source = decoded(text, file, bytes_max=bytes_max).removeprefix("\ufeff")
     try:
         return tomllib.loads(source)
     except RecursionError:
@@ -58,11 +58,11 @@ def toml_tree(text: str | bytes, file: str) -> dict[str, object]:
         raise _syntax(source, file, str(error)) from None
 
 
-def decoded(text: str | bytes, file: str) -> str:
+def decoded(text: str | bytes, file: str, *, bytes_max: int = TEXT_BYTES_MAX) -> str:
     """`text` as characters, a byte order mark kept; what cannot be in any text file is refused."""
     content = text if isinstance(text, bytes) else _encoded(text, file)
-    if len(content) > TEXT_BYTES_MAX:
-        raise _refused(f"{file}: {len(content)} bytes; allowed are {TEXT_BYTES_MAX}")
+    if len(content) > bytes_max:
+        raise _refused(f"{file}: {len(content)} bytes; allowed are {bytes_max}")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise _refused(f"{file}: saved as UTF-16; save it as UTF-8")
     try:
