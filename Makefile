@@ -14,12 +14,14 @@ SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml hatch_bui
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test packages lint bench mutants test-power test-gpio fuzz clean install uninstall wheels
+.PHONY: help demo test packages lint bench bench-learning docs mutants test-power test-gpio fuzz clean install uninstall wheels
 
 help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
 	@echo "make test    everything that CI runs: lint, types, tests on the built wheel"
 	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
+	@echo "make bench-learning   what is learned and found in 84 simulated winters, against the goals; half an hour"
+	@echo "make docs    the reference and the pictures, made anew from the program"
 	@echo "make mutants some ten minutes of slips in the core that its tests must notice; docs/mutants.md"
 	@echo "make test-power   minutes of real power cuts on a recorded disk; needs root"
 	@echo "make fuzz    a longer storm on the socket, and a search guided by coverage"
@@ -53,12 +55,21 @@ packages:
 	else echo "not installed, so tests that need one of them are skipped:$$missing" >&2; fi
 
 lint: $(VENV)/.installed-test
-	$(BIN)/ruff check src tests man completion hatch_build.py
-	$(BIN)/ruff format --check src tests man completion hatch_build.py
+	$(BIN)/ruff check src tests man completion tools hatch_build.py
+	$(BIN)/ruff format --check src tests man completion tools hatch_build.py
 	$(BIN)/mypy
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python -m tests.bench
+
+# Seven buildings, four winters and three seeds, simulated twice over: what is learned and found, against its goals.
+bench-learning: $(VENV)/.installed-test $(VENV)/.installed-references
+	$(BIN)/python -m tests.bench.learning
+
+# The parts of the pages that are made from the program, and the pictures of the README.
+docs: $(VENV)/.installed-test
+	$(BIN)/python tools/make_reference.py
+	$(BIN)/python tools/make_pictures.py
 
 # In a venv of its own, so that the tests never see what this tool brings along.
 mutants:

@@ -359,6 +359,10 @@ place_site() {
             print "# Which pin drives your relay? Say it and remove the \"#\": until then the guard does not start."
             $0 = "# " $0
         }
+        /^(limiter|backup_thermostat) *=/ {
+            if (!told++) print "# Only where they are really there, and tested:"
+            $0 = "# " $0
+        }
         { print }' "$tree/etc/site.toml" >"$site.new"
     mv -T "$site.new" "$site"
     did "  /etc/overwinter/site.toml"

@@ -103,7 +103,7 @@ def test_a_bitmap_without_its_package_names_the_extra(
     ran = run("chart", "--logs", str(logs), *SPAN, "-o", str(tmp_path / "day.png"))
 
     assert ran.code == 1
-    assert "pip install 'overwinter[png]'" in ran.err
+    assert "pip install '.[png]'" in ran.err
     assert not (tmp_path / "day.png").exists()
 
 

@@ -66,7 +66,7 @@ def test_without_its_packages_it_names_them(run: Run, site: Path, monkeypatch: p
 
     assert ran.code == 1
     assert "the page needs the packages starlette and uvicorn" in ran.err
-    assert "pip install 'overwinter[web]'" in ran.err
+    assert "pip install '.[web]'" in ran.err
 
 
 def typed(monkeypatch: pytest.MonkeyPatch, *words: str) -> list[str]:

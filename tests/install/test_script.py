@@ -51,14 +51,18 @@ def test_the_systems_lgpio_is_seen_exactly_where_pip_is_not_asked_for_one(versio
     assert eval(condition[1], here) is from_pip  # our own script's line
 
 
-def test_the_site_file_that_is_placed_lacks_the_relays_pin_and_nothing_else() -> None:
+def test_the_site_file_that_is_placed_claims_neither_the_relays_pin_nor_a_limiter() -> None:
     """The guard refuses it, and for no other reason; with the pin it is a whole one."""
     program = re.search(r"awk '\n(.*?)' \"\$tree/etc/site.toml\"", TEXT, re.DOTALL)
     assert program is not None
     asked = ["awk", program[1], str(ROOT / "etc/site.toml")]
     placed = subprocess.run(asked, capture_output=True, text=True, check=True).stdout
     assert [problem.key for problem in parse_site(placed).problems] == ["relay.pin"]
-    owners = re.sub(r"(?m)^# (pin = 17 )", r"\1", placed)
+    with_pin = parse_site(re.sub(r"(?m)^# (pin = 17 )", r"\1", placed)).site
+    assert with_pin is not None
+    # What protects from fire is said by the owner, never by an example that was copied.
+    assert (with_pin.heater.limiter, with_pin.heater.backup_thermostat_c) == (False, None)
+    owners = re.sub(r"(?m)^# ((pin = 17|limiter|backup_thermostat) )", r"\1", placed)
     assert parse_site(owners) == parse_site((ROOT / "etc/site.toml").read_text())
     assert parse_site(owners).problems == ()
 

@@ -19,8 +19,8 @@ VERB = Verb(
     about="""A picture of temperature, band, humidity and heat, the last 24 h if nothing else is said.
 
 In the terminal, or with -o as a file: .html has every sample in it, can be zoomed and needs no network;
-.svg and .png (the latter with `pip install 'overwinter[png]'`) are still. A span of more than a week is read
-from the logbook's files: give their folder with --logs where they are not found.""",
+.svg and .png (the latter with `pip install '.[png]'` in the source tree) are still. A span of more than
+a week is read from the logbook's files: give their folder with --logs where they are not found.""",
     examples=(
         "overwinter chart",
         "overwinter chart --since 120d -o winter.html",
@@ -128,7 +128,7 @@ def _rendered(drawn: Picture, suffix: str) -> bytes:
         import resvg_py
     except ImportError:
         raise Stop(
-            1, "-o FILE.png needs a package more: pip install 'overwinter[png]'", "without it: .html, .svg"
+            1, "-o FILE.png needs a package more: pip install '.[png]'", "without it: .html, .svg"
         ) from None
     return bytes(resvg_py.svg_to_bytes(svg_string=shown, zoom=PNG_WIDTH // WIDTH))
 

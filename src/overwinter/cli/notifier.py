@@ -63,7 +63,9 @@ def run(argv: list[str]) -> int:
         )
     except ImportError as error:
         raise Stop(
-            1, f"[mqtt] needs the package paho-mqtt ({error})", "pip install 'overwinter[mqtt]'"
+            1,
+            f"[mqtt] needs the package paho-mqtt ({error})",
+            "make install brings it; in the source tree: pip install '.[mqtt]'",
         ) from None
     except (OSError, UnicodeDecodeError) as error:
         raise Stop(1, f"the broker cannot be spoken to: {error}") from None

@@ -24,7 +24,7 @@ week or season; live, on a phone as well. Stays in the foreground until SIGTERM.
 Where it listens stands under [web] in site.toml: this machine alone, if nothing else is said. It only shows,
 unless `change = true` stands there; then mode, band and pace may be changed after signing in. For that the
 service needs the credential web-password and the group overwinter; --new-password prints what to do. Off this
-machine a password needs TLS: put a proxy before the page. Needs `pip install 'overwinter[web]'`.""",
+machine a password needs TLS: put a proxy before the page. Its two packages come with make install.""",
     examples=(
         "overwinter web",
         "overwinter web --site ./site.toml --logs ./logs --socket ./run/control.sock",
@@ -60,7 +60,9 @@ def run(argv: list[str]) -> int:
         from overwinter.web.server import bound, serve
     except ImportError as error:
         raise Stop(
-            1, f"the page needs the packages starlette and uvicorn ({error})", "pip install 'overwinter[web]'"
+            1,
+            f"the page needs the packages starlette and uvicorn ({error})",
+            "make install brings them; in the source tree: pip install '.[web]'",
         ) from None
     from overwinter.daemon.service import Service
 

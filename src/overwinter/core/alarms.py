@@ -59,7 +59,7 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
     for name in state.wet_contacts:
         if state.contacts.get(name, False):
             present[Code.WET_FLOOR, name] = (
-                f"{name!r} reports water on the floor: shut the well pump off and look"
+                f"{name!r} reports water on the floor: stay out until the breaker is off, then look"
             )
     if settings.mode is Mode.FREEZE and settings.low_c < LOW_END_MIN_C - 1e-6:
         present[Code.LOW_SETTING, ""] = (

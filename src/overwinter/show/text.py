@@ -61,7 +61,7 @@ ALARMS: Mapping[str, str] = {
     "heater-too-small": "close gaps, insulate, or fit a stronger heater",
     "cooling-fast": "look whether the door is open or a window is broken",
     "damp": "look for a leak, and let the house dry",
-    "wet-floor": "water is on the floor: shut the main valve, then look for the leak",
+    "wet-floor": "stay out until the breaker is off; then shut the main valve and look for the leak",
     "short-cycling": "move the sensor away from the heater, or widen the band",
     "relay-worn": "replace the relay at the next visit",
     "disk": "look at the disk or card: is it full, read-only or failing? copy the logbook",
