@@ -1,0 +1,199 @@
+"""How the air answers heat and frost, fast and slow, and so how it would cool without heat.
+
+The answer to heat is taken as a sum of lags, some minutes to days, of which only the shares are learned: any
+house of walls, air and things answers in this way, and shares are found by plain least squares. What is
+slower than `STEADY_S` is taken out of all signals alike before they are compared: sun and thaw are not the
+heater's doing, and where the band's control holds the air, what is slow shows in the heat and not in the
+air. So the slow end comes from ties: the shares add up to the rise that the loss knows (`loss.py`), and
+neighbours are alike.
+
+What follows heat off, from the state that the lags are in: each share of heat dies away, each share of
+frost comes in.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from overwinter.know.recursive import Sums, Tie, numbers_of
+
+HEAT_S = (180.0, 600.0, 2400.0, 9600.0, 38_400.0, 120_000.0)
+OUTDOOR_S = (3600.0, 28_800.0, 120_000.0)
+"""Time constants of the lags [s]: a factor of four apart, finer does not change a prediction."""
+
+SIZE = len(HEAT_S) + len(OUTDOOR_S)
+STEADY_S = 3000.0
+ROW_S = 120.0
+"""A row for the sums so often: the fastest lag is hardly faster."""
+
+SETTLE_S = 10_800.0
+"""No row for so long after a beginning or a gap: the lags do not know yet what was before."""
+
+USED = 0.002
+"""Heat of the last half day below which nothing is learned: then the sun alone moves the air."""
+
+FADE_S = 21 * 86400.0
+ROWS_LEAST = 3 * 86400.0 / ROW_S
+RIDGE = 1e-4
+GROUND_TIE = 0.1
+RISE_TIE = 3.0
+"""How sure it is, against one row for each that was taken: that the shares of frost add up to 1, and those
+of heat to the rise in the steady state."""
+
+ALIKE = (1.0, 2.0, 4.0, 10.0)
+ALIKE_FROM = 2
+ALIKE_TIE = 1e-3
+"""The shares of the slower lags stand to one another like this unless the record says otherwise, the slowest
+standing for all that is slower still. By choice, on 14 simulated houses in three winters."""
+
+HOURS_MAX = 240.0
+"""Nobody needs to know more; the weather does not stay for so long either."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The air without heat from now on, if the weather stays."""
+
+    air_c: float
+    falls: tuple[tuple[float, float], ...]  # time constant [s], kelvin that go by it in the end
+
+    def at_c(self, time_s: float) -> float:
+        """After so many seconds."""
+        return self.air_c - sum(fall_k * -math.expm1(-time_s / lag_s) for lag_s, fall_k in self.falls)
+
+    def hours_to(self, to_c: float, *, quicker: float = 1.0, higher_k: float = 0.0) -> float:
+        """Hours until it first is at `to_c`, infinite beyond `HOURS_MAX`.
+
+        `quicker`: so many times steeper than the best guess; `higher_k`: it starts from so much more.
+        """
+
+        def air_c(time_s: float) -> float:
+            return self.air_c + higher_k - quicker * (self.air_c - self.at_c(time_s))
+
+        if air_c(0.0) <= to_c:
+            return 0.0
+        early_s, late_s = 0.0, 60.0
+        while air_c(late_s) > to_c:
+            early_s, late_s = late_s, late_s * 1.15
+            if late_s > HOURS_MAX * 3600.0:
+                return math.inf
+        for _ in range(20):
+            middle_s = (early_s + late_s) / 2.0
+            if air_c(middle_s) > to_c:
+                early_s = middle_s
+            else:
+                late_s = middle_s
+        return late_s / 3600.0
+
+
+@dataclass(slots=True)
+class Cooling:
+    """The lags and what their shares are learned from."""
+
+    heat: list[float] = field(default_factory=lambda: [0.0] * len(HEAT_S))
+    outdoor_c: list[float] = field(default_factory=lambda: [0.0] * len(OUTDOOR_S))
+    steady: list[float] = field(default_factory=lambda: [0.0] * (SIZE + 1))
+    sums: Sums = field(default_factory=lambda: Sums(SIZE))
+    settled_s: float = -1.0  # below 0: nothing was seen yet
+    waited_s: float = 0.0
+    _lasts_s: float = 0.0
+    _kept: tuple[tuple[float, ...], tuple[float, ...], float] = ((), (), 0.0)
+
+    def begin(self, air_c: float, outdoor_c: float, heat: float) -> None:
+        """As if it had always been like this: the best guess after a gap or at the very beginning."""
+        self.heat = [heat] * len(HEAT_S)
+        self.outdoor_c = [outdoor_c] * len(OUTDOOR_S)
+        self.steady = [*self.heat, *self.outdoor_c, air_c]
+        self.settled_s = self.waited_s = 0.0
+
+    def take(self, *, lasts_s: float, air_c: float, outdoor_c: float, heat: float, is_sound: bool) -> None:
+        """A minute or so. Not sound: the lags go on, nothing is learned until it has passed for a while."""
+        if lasts_s != self._lasts_s:
+            self._lasts_s = lasts_s
+            self._kept = (
+                tuple(math.exp(-lasts_s / lag_s) for lag_s in HEAT_S),
+                tuple(math.exp(-lasts_s / lag_s) for lag_s in OUTDOOR_S),
+                math.exp(-lasts_s / STEADY_S),
+            )
+        of_heat, of_outdoor, of_steady = self._kept
+        self.heat = [heat + kept * (lag - heat) for lag, kept in zip(self.heat, of_heat, strict=True)]
+        self.outdoor_c = [
+            outdoor_c + kept * (lag - outdoor_c) for lag, kept in zip(self.outdoor_c, of_outdoor, strict=True)
+        ]
+        now = [*self.heat, *self.outdoor_c, air_c]
+        steady = self.steady = [
+            value + of_steady * (mean - value) for mean, value in zip(self.steady, now, strict=True)
+        ]
+        self.settled_s += lasts_s
+        self.waited_s += lasts_s
+        if self.waited_s < ROW_S:
+            return
+        self.waited_s = 0.0
+        if is_sound and self.settled_s >= SETTLE_S and self.heat[4] > USED:
+            self.sums.take([value - mean for value, mean in zip(now, steady, strict=True)])
+
+    def fade(self, lasts_s: float) -> None:
+        """Called now and then: what is so much older counts less."""
+        self.sums.fade(math.exp(-lasts_s / FADE_S))
+
+    @property
+    def is_known(self) -> bool:
+        """Whether enough was seen to say anything."""
+        return self.sums.weight >= ROWS_LEAST and self.settled_s >= 0.0
+
+    def shares(self, rise_k: float | None) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+        """Of heat [K at full heat], of outdoors [K/K]; `rise_k`: what heat comes to in the end."""
+        if not self.is_known:
+            return None
+        weight, heats = self.sums.weight, len(HEAT_S)
+        ties = [Tie((0.0,) * heats + (1.0,) * (SIZE - heats), 1.0, GROUND_TIE * weight)]
+        if rise_k is not None and rise_k > 0.0:
+            row = (1.0 / rise_k,) * heats + (0.0,) * (SIZE - heats)
+            ties.append(Tie(row, 1.0, RISE_TIE * weight))
+        for place in range(len(ALIKE) - 1):
+            pair = [0.0] * SIZE
+            pair[ALIKE_FROM + place] = 1.0 / ALIKE[place]
+            pair[ALIKE_FROM + place + 1] = -1.0 / ALIKE[place + 1]
+            ties.append(Tie(tuple(pair), 0.0, ALIKE_TIE * weight))
+        solution = self.sums.solved(ridge=RIDGE**2 * weight, ties=ties, positive=range(SIZE))
+        if solution is None:
+            return None
+        return solution.coefficients[:heats], solution.coefficients[heats:]
+
+    def course(self, air_c: float, outdoor_c: float, rise_k: float | None) -> Course | None:
+        """What follows if the heat fails now."""
+        shares = self.shares(rise_k)
+        if shares is None or sum(shares[0]) <= 0.0:
+            return None
+        falls = [
+            (lag_s, share_k * lag) for lag_s, share_k, lag in zip(HEAT_S, shares[0], self.heat, strict=True)
+        ]
+        falls += [
+            (lag_s, share * (lag_c - outdoor_c))
+            for lag_s, share, lag_c in zip(OUTDOOR_S, shares[1], self.outdoor_c, strict=True)
+        ]
+        return Course(air_c, tuple(falls))
+
+    def facts(self) -> dict[str, object]:
+        """To be written down."""
+        state = [*self.heat, *self.outdoor_c, *self.steady, self.settled_s, self.waited_s]
+        return {
+            "state": [float(f"{value:.6g}") for value in state],
+            "sums": self.sums.facts(),
+        }
+
+    @classmethod
+    def recalled(cls, facts: Mapping[str, object]) -> "Cooling":
+        """What was written down; ValueError where it is not that."""
+        heats, outdoors = len(HEAT_S), len(OUTDOOR_S)
+        state = numbers_of(facts.get("state"), 2 * SIZE + 3)
+        if not all(0.0 <= share <= 1.0 for share in state[:heats]) or max(map(abs, state[heats:-2])) > 200.0:
+            raise ValueError(f"{state}: no state of a house")
+        return cls(
+            heat=state[:heats],
+            outdoor_c=state[heats : heats + outdoors],
+            steady=state[heats + outdoors : -2],
+            settled_s=state[-2],
+            waited_s=state[-1],
+            sums=Sums.recalled(SIZE, facts.get("sums")),
+        )
