@@ -7,10 +7,11 @@ from random import Random
 
 import pytest
 
-from overwinter.rehearse.disk import SimulatedDisk
+from overwinter.rehearse.disk import SECTOR_BYTES, SimulatedDisk
 from overwinter.store import disk as store_disk
 from overwinter.store.atomic import replace_durably
 from overwinter.store.disk import put_beneath
+from overwinter.store.lines import read_lines
 from overwinter.store.logbook import Logbook
 
 
@@ -71,3 +72,55 @@ def test_a_power_cut_takes_only_what_was_not_synced(tmp_path: Path) -> None:
 
 def test_a_file_that_is_not_there_loses_nothing(tmp_path: Path) -> None:
     assert SimulatedDisk().lose_power(tmp_path / "none", Random(1)) == 0
+
+
+def test_a_torn_cut_spoils_only_what_was_not_synced(tmp_path: Path) -> None:
+    """Zeros or older lines within it, and what was synced stays whole."""
+    zeroed = older = 0
+    for seed in range(40):
+        disk, folder = SimulatedDisk(), tmp_path / str(seed)
+        lines = [b'{"event":"note","number":%04d}\n' % number for number in range(200)]
+        with put_beneath(disk):
+            logbook = Logbook(folder, 65_536)
+            logbook.append(lines[:100])
+            logbook.sync()
+            logbook.append(lines[100:])
+            logbook.close()
+            path = folder / "logbook.jsonl"
+            disk.lose_power(path, Random(seed), is_torn=True)
+        whole, left = b"".join(lines), path.read_bytes()
+        synced = len(b"".join(lines[:100]))
+        spoiled = [at for at in range(len(left)) if left[at] != whole[at]]
+
+        assert left[:synced] == whole[:synced]
+        assert all(at >= synced for at in spoiled)
+        assert len({at // SECTOR_BYTES for at in spoiled}) <= 5
+        zeroed += b"\0" in left
+        older += bool(spoiled) and b"\0" not in left
+
+    assert zeroed > 5
+    assert older > 5
+
+
+def test_a_logbook_torn_inside_still_gives_what_lies_before_and_behind(tmp_path: Path) -> None:
+    for seed in range(20):
+        disk, folder = SimulatedDisk(), tmp_path / str(seed)
+        with put_beneath(disk):
+            logbook = Logbook(folder, 65_536)
+            logbook.append([_note(number) for number in range(50)])
+            logbook.sync()
+            logbook.append([_note(number) for number in range(50, 200)])
+            logbook.close()
+            disk.lose_power(folder / "logbook.jsonl", Random(seed), is_torn=True)
+            logbook = Logbook(folder, 65_536)
+            logbook.append([_note(1000)])
+            logbook.sync()
+            logbook.close()
+
+        texts = [line["text"] for line in read_lines(folder, events=["note"])]
+        assert texts[:50] == [f"number {number}" for number in range(50)]
+        assert texts[-1] == "number 1000"
+
+
+def _note(number: int) -> bytes:
+    return b'{"t":"2025-12-01T00:00:00Z","up":1.0,"boot":"b","event":"note","text":"number %d"}\n' % number

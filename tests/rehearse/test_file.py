@@ -13,6 +13,7 @@ from overwinter.rehearse import file
 from overwinter.rehearse.campaign import schedule
 from overwinter.rehearse.file import parse_scenario, shipped, text_of
 from overwinter.rehearse.nouns import FAULTS, Fault, Scenario
+from overwinter.twin.pump import Pump
 
 
 def problems(text: str) -> list[str]:
@@ -47,9 +48,15 @@ def test_everything_that_may_be_said_is_understood() -> None:
         weather = "design-day"
         start = "5C"
         max_bytes = 70000
+        sun = 350
         weather_options.design_c = -20
         settings."band.low" = "37F"
         settings.relay.min_on_s = 60
+        [pump]
+        runs_a_day = 4
+        run = "3m"
+        well = "9C"
+        motor_w = 0
         [[sensor]]
         name = "one"
         [[sensor]]
@@ -73,6 +80,8 @@ def test_everything_that_may_be_said_is_understood() -> None:
 
     assert scenario.begins == datetime(2026, 1, 5, tzinfo=UTC)
     assert scenario.weather_options == {"design_c": -20.0}
+    assert scenario.sun_w_m2 == 350.0
+    assert scenario.pump == Pump(runs_a_day=4, run_s=180.0, well_c=9.0, motor_w=0.0)
     assert scenario.settings == {"band.low": "37F", "relay.min_on_s": 60}
     assert [(spec.name, spec.role) for spec in scenario.sensors] == [
         ("one", Role.CONTROL),
@@ -140,6 +149,11 @@ def test_everything_wrong_is_said_at_once_with_what_is_allowed() -> None:
         ),
         pytest.param("[weather_options]\ndesign_c = 1", "weather_options.design_c", id="of another weather"),
         pytest.param('[[sensor]]\nname="a"\n[[sensor]]\nname="a"', "sensor", id="two of one name"),
+        pytest.param("sun = 9000", "sun", id="a star too near"),
+        pytest.param("pump = 3", "pump", id="a pump that is no table"),
+        pytest.param('[pump]\nwell = "0C"', "pump.well", id="a well of ice"),
+        pytest.param('[pump]\nrun = "9d"', "pump.run", id="a run of days"),
+        pytest.param("[pump]\nflow = 1", "pump.flow", id="no key of a pump"),
         pytest.param("max_bytes = 1", "max_bytes", id="too small a logbook"),
     ],
 )

@@ -168,6 +168,77 @@ def test_what_a_power_cut_tears_off_is_less_than_six_minutes_of_samples(tmp_path
     assert 22 * 60 - 10 * 7 <= samples < 22 * 60
 
 
+def test_torn_cuts_cost_minutes_of_records_and_no_start(tmp_path: Path) -> None:
+    cuts = [fault("power-cut-torn", 1.0 + 2.0 * number, 0.2) for number in range(10)]
+    outcome = live(scenario(*cuts), tmp_path)
+    samples = len(events(tmp_path, "sample"))
+
+    assert outcome.starts == 11
+    assert len(events(tmp_path, "start")) == 11
+    assert 22 * 60 - 10 * 7 <= samples < 22 * 60
+    assert not outcome.froze
+
+
+def test_cuts_that_overlap_are_one(tmp_path: Path) -> None:
+    one = scenario(fault("power-cut", 3.0, 2.0), fault("power-cut-torn", 4.0, 3.0), hours=12.0)
+
+    assert live(one, tmp_path).starts == 2
+    assert [line["length_s"] for line in events(tmp_path, "gap")] == [pytest.approx(4 * 3600.0, abs=400.0)]
+
+
+def test_a_slow_disk_makes_lines_late_and_the_wheel_never(tmp_path: Path) -> None:
+    """The same house turn by turn, whether a job takes no time or a minute."""
+    seen: dict[str, list[tuple[float, bool]]] = {"quick": [], "slow": []}
+    waits: dict[str, list[int]] = {"quick": [], "slow": []}
+    for name, kept in seen.items():
+        late = waits[name]
+
+        def look(run: Run, kept: list[tuple[float, bool]] = kept, late: list[int] = late) -> None:
+            kept.append((run.stage.house.air_c, run.stage.relay.heat))
+            late.append(run.logbook_bytes())
+
+        faults = [fault("disk-slow", 0.0, 24.0, by=60.0)] * (name == "slow")
+        live(scenario(*faults), tmp_path / name, watch=look)
+
+    assert seen["slow"] == seen["quick"]
+    late_turns = sum(one < other for one, other in zip(waits["slow"], waits["quick"], strict=True))
+    assert late_turns > 50
+    assert len(events(tmp_path / "slow", "sample")) == len(events(tmp_path / "quick", "sample"))
+    assert len(events(tmp_path / "slow", "heat")) == len(events(tmp_path / "quick", "heat"))
+
+
+def test_of_two_slow_disks_the_slower_counts_until_both_are_over(tmp_path: Path) -> None:
+    faults = [fault("disk-slow", 1.0, 4.0, by=5.0), fault("disk-slow", 2.0, 1.0, by=500.0)]
+    slow: list[float] = []
+
+    def look(run: Run) -> None:
+        slow.append(max(run.slow_disk_s, default=0.0))
+
+    live(scenario(*faults, hours=6.0), tmp_path, watch=look)
+
+    assert [slow[hour * 360 + 180] for hour in range(6)] == [0.0, 5.0, 500.0, 5.0, 5.0, 0.0]
+
+
+def test_a_disk_that_grew_slow_while_the_power_was_away_is_slow_for_the_next_guard(tmp_path: Path) -> None:
+    cut, slow = fault("power-cut", 1.0, 1.0), fault("disk-slow", 1.5, 2.0, by=600.0)
+    seen: list[int] = []
+    live(scenario(cut, slow, hours=6.0), tmp_path, watch=lambda run: seen.append(run.logbook_bytes()))
+
+    # 10 minutes after its start nothing that it said has reached the card yet.
+    first_hour = 3600 // 10
+    assert seen[first_hour] == seen[first_hour + 50]
+    assert seen[-1] > seen[first_hour + 50]
+
+
+def test_what_was_answered_on_a_slow_disk_outlives_kills(tmp_path: Path) -> None:
+    kills = [fault("guard-killed", 1.0 + number, 0.003) for number in range(8)]
+    nonsense, slow = fault("owner-nonsense", 0.0, 10.0), fault("disk-slow", 0.0, 10.0, by=30.0)
+    outcome = live(scenario(nonsense, slow, *kills, hours=10.0), tmp_path)
+
+    assert outcome.starts == 9  # each of which was held against what was answered last
+    assert len(events(tmp_path, "settings")) > 2
+
+
 def test_a_killed_guard_goes_on_within_the_same_boot_and_counts_on(tmp_path: Path) -> None:
     outcome = live(scenario(fault("guard-killed", 12.0, 0.003)), tmp_path)
     cycles = [line["cycles"] for line in events(tmp_path, "heat")]

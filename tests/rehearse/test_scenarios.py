@@ -23,6 +23,7 @@ NAMES = (
     "quiet-winter",
     "twenty-power-cuts",
     "welded-contact-in-spring",
+    "worn-card",
 )
 
 

@@ -12,6 +12,7 @@ from overwinter.core.nouns import Refused
 from overwinter.twin.house import STEPS_KEPT, House
 from overwinter.twin.houses import HOUSES
 from overwinter.twin.parameters import ICE_J_KGK, STEP_S_MAX, WATER_J_KGK, HouseParameters
+from overwinter.twin.pump import Pump
 
 # Two halves of air so well mixed that they are one, nothing else coupled: C dT/dt = UA (To - T) + P.
 FIRST_ORDER = HouseParameters(
@@ -405,3 +406,57 @@ def test_an_open_door_adds_its_air_to_the_draught() -> None:
 def test_a_door_wider_than_any_is_refused(air_changes_h: float) -> None:
     with pytest.raises(ValueError, match="must be 0 to 60"):
         House(HOUSES["timber shed"], 1).open_door(air_changes_h)
+
+
+@given(
+    sun_w=st.floats(0.0, 2000.0),
+    start_c=st.floats(-8.0, 8.0),
+    dt_s=st.sampled_from(STEPS_S),
+    motor_w=st.floats(0.0, 500.0),
+)
+@settings(max_examples=40, deadline=None)
+def test_what_sun_and_pump_bring_is_what_a_house_without_losses_holds(
+    sun_w: float, start_c: float, dt_s: float, motor_w: float
+) -> None:
+    closed = replace(
+        HOUSES["timber shed"],
+        upper_outdoor_w_k=0.0,
+        lower_outdoor_w_k=0.0,
+        envelope_outdoor_w_k=0.0,
+        contents_ground_w_k=0.0,
+        gust_share=0.0,
+        spread_share=0.0,
+    )
+    house, pump = House(closed, 1, start_c=start_c), Pump(motor_w=motor_w)
+    before_j = house.stored_j
+    for step in range(200):
+        house.advance(dt_s, False, -20.0)
+        house.gain(dt_s, sun_w=sun_w, pump=pump if step % 3 else None)
+
+    assert house.stored_j - before_j == pytest.approx(house.brought_j, rel=1e-6, abs=5.0)
+
+
+def test_a_pump_of_a_pipe_of_ice_warms_with_its_motor_alone() -> None:
+    house = House(FIRST_ORDER, 1, start_c=-5.0)
+    house.advance(10.0, False, -5.0)
+    house.gain(10.0, pump=Pump(motor_w=300.0))
+
+    assert house.ice_share == 1.0
+    assert house.brought_j == pytest.approx(3000.0)
+
+
+def test_a_house_without_sun_and_pump_does_not_prepare_for_them() -> None:
+    house = House(HOUSES["timber shed"], 1)
+    house.advance(10.0, True, 0.0)
+
+    assert house._gains == {}
+    assert house.brought_j == 0.0
+
+
+def test_gains_of_many_lengths_of_step_are_not_kept_for_ever() -> None:
+    house = House(HOUSES["timber shed"], 1)
+    for number in range(3 * STEPS_KEPT):
+        house.advance(1.0 + number, False, 0.0)
+        house.gain(1.0 + number, sun_w=1.0)
+
+    assert len(house._gains) <= STEPS_KEPT

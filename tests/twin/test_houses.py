@@ -1,11 +1,13 @@
 """The ready-made houses: invented, but none that a builder would laugh at."""
 
+import math
 from dataclasses import replace
 
 import pytest
 
+from overwinter.core.nouns import Refused
 from overwinter.twin.house import House
-from overwinter.twin.houses import HOUSES
+from overwinter.twin.houses import HOUSES, parameters_learned
 
 
 def settled(name: str, *, heat: bool, outdoor_c: float) -> House:
@@ -66,3 +68,60 @@ def test_guarded_by_a_band_its_air_moves_as_true_air_does(name: str) -> None:
 
     assert fastest_k_min < 1.5
     assert 1 <= cycles / 2 < 120
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_a_house_bent_into_what_was_learned_rises_and_cools_so(name: str) -> None:
+    """Lived through step by step, which is another way than the one it was bent by."""
+    ready = replace(HOUSES[name], gust_share=0.0, spread_share=0.0)
+    slow_s = 30.0 * 3600.0
+    made = parameters_learned(ready, heater_w=600.0, rise_k=25.0, slow_s=slow_s)
+    warm, cold = House(made, 1, start_c=3.0), House(made, 1, start_c=3.0)
+    for _ in range(15 * 1440):
+        warm.advance(60.0, True, 3.0)
+        cold.advance(60.0, False, 3.0)
+
+    assert warm.air_c - cold.air_c == pytest.approx(25.0, rel=0.002)
+
+    warmer_k = []
+    for _ in range(2):
+        for _ in range(20 * 60):
+            warm.advance(60.0, False, 3.0)
+            cold.advance(60.0, False, 3.0)
+        warmer_k.append(warm.air_c - cold.air_c)
+    # 20 h apart, the second long after everything quicker has gone; the pipe's water is not reckoned with.
+    assert 20.0 * 3600.0 / math.log(warmer_k[0] / warmer_k[1]) == pytest.approx(slow_s, rel=0.05)
+
+
+def test_learned_air_answers_as_fast_as_it_was_seen_to() -> None:
+    """Walls and things are made so heavy that they stand still."""
+    made = parameters_learned(
+        replace(HOUSES["timber shed"], gust_share=0.0, spread_share=0.0, contents_j_k=1e9, envelope_j_k=1e9),
+        heater_w=750.0,
+        rise_k=25.0,
+        fast_s=500.0,
+    )
+    house = House(made, 1, start_c=0.0, water_c=0.0)
+    for _ in range(50):
+        house.advance(10.0, False, -10.0)
+    falls_to_c = (
+        -10.0
+        * (made.upper_outdoor_w_k + made.lower_outdoor_w_k)
+        / ((made.upper_j_k + made.lower_j_k) / 500.0)
+    )
+
+    mean_c = (house.upper_c + house.lower_c) / 2.0
+    assert mean_c / falls_to_c == pytest.approx(1.0 - math.exp(-1.0), rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("rise_k", 1e5), ("rise_k", math.nan), ("heater_w", 0.0), ("fast_s", -1.0), ("slow_s", 1e9)],
+)
+def test_what_no_such_house_does_is_refused_by_name(key: str, value: float) -> None:
+    learned = {"heater_w": 750.0, "rise_k": 25.0, "fast_s": 600.0, "slow_s": 1e5, key: value}
+
+    with pytest.raises(Refused) as refused:
+        parameters_learned(HOUSES["timber shed"], **learned)
+
+    assert [problem.key for problem in refused.value.problems] == [key]

@@ -91,6 +91,28 @@ def test_an_epw_brings_dew_points_and_humidity() -> None:
     assert parse_weather(tmy3(DAY)).humidities_pct is None
 
 
+def test_an_epw_s_sun_is_its_fourteenth_field() -> None:
+    """Global horizontal radiation, 9999 where it is missing (EnergyPlus, Auxiliary Programs, EPW)."""
+    bright = "\n".join(
+        f"{line},0,0,300,{hour * 10 if hour != 12 else 9999},77" if (hour := at - 8) >= 0 else line
+        for at, line in enumerate(epw(DAY).splitlines())
+    ).replace("99500,0,", "99500,")
+    found = parse_weather(bright)
+
+    assert found.radiation_w_m2 == tuple(hour * 10.0 if hour != 12 else 0.0 for hour in range(24))
+    assert parse_weather(epw(DAY)).radiation_w_m2 is None
+
+
+def test_a_tmy3_s_sun_is_the_column_of_that_name() -> None:
+    bright = (
+        tmy3(DAY).replace(",GHI,", ",GHI (W/m^2),").replace(":00,0,", ":00,120,").replace("120", "-9900", 1)
+    )
+    found = parse_weather(bright)
+
+    assert found.radiation_w_m2 == (0.0, *(120.0,) * 23)
+    assert parse_weather(tmy3(DAY)).radiation_w_m2 is None
+
+
 @pytest.mark.parametrize(
     ("head", "freezing"),
     [

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from overwinter.core.nouns import Site
     from overwinter.rehearse.nouns import Outcome, Progress, Scenario
-    from overwinter.twin.weather import Weather
+    from overwinter.twin.weather import Sunshine, Weather
 
 VERB = Verb(
     "rehearse",
@@ -66,7 +66,7 @@ def run(argv: list[str]) -> int:
     scenario = _scenario(word)
     against = _against(given.value("against"))
     site, settings_text = _own_site(where), _own_settings(where)
-    weather = _weather(given.value("weather"), scenario, seed)
+    weather, sun = _weather(given.value("weather"), scenario, seed)
 
     def lived(scenario: "Scenario", keep: str | None, label: str) -> "Outcome":
         from overwinter.rehearse.run import rehearse
@@ -77,6 +77,7 @@ def run(argv: list[str]) -> int:
                 seed=seed,
                 folder=folder,
                 weather=weather,
+                sun=sun,
                 site=site,
                 settings_text=settings_text,
                 progress=_progress(label),
@@ -209,18 +210,28 @@ def _scenario(word: str) -> "Scenario":
         raise Stop(1, f"{word}: refused", *_problems(refused)) from None
 
 
-def _weather(file: str | None, scenario: "Scenario", seed: int) -> "Weather":
-    from overwinter.rehearse.weather import weather_of
+def _weather(file: str | None, scenario: "Scenario", seed: int) -> "tuple[Weather, Sunshine | None]":
+    from overwinter.rehearse.weather import sun_of, weather_of
 
     if file is None:
-        return weather_of(scenario, seed=seed)
+        return weather_of(scenario, seed=seed), sun_of(scenario, seed=seed)
     from overwinter.weatherfile.parse import parse_weather
 
     try:
         recorded = parse_weather(_read(file))
     except Refused as refused:
         raise Stop(1, f"--weather {file}: refused", *_problems(refused)) from None
-    return weather_of(scenario, seed=seed, recorded=recorded.temperatures_c, step_h=recorded.step_h)
+    temperatures_c, step_h = recorded.temperatures_c, recorded.step_h
+    return (
+        weather_of(scenario, seed=seed, recorded=temperatures_c, step_h=step_h),
+        sun_of(
+            scenario,
+            seed=seed,
+            recorded=temperatures_c,
+            radiation_w_m2=recorded.radiation_w_m2,
+            step_h=step_h,
+        ),
+    )
 
 
 def _own_site(where: Places) -> "Site | None":

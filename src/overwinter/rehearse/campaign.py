@@ -24,11 +24,12 @@ from random import Random
 
 from overwinter.core.nouns import Flag, Reason, Role, SensorSpec, Settings
 from overwinter.rehearse.disk import in_memory
-from overwinter.rehearse.nouns import FAULTS, Fault, NotAsPromised, Progress, Scenario
+from overwinter.rehearse.nouns import FAULTS, POWER_CUTS, Fault, NotAsPromised, Progress, Scenario
 from overwinter.rehearse.run import Run, rehearse
 from overwinter.rehearse.stage import Stage, parameters_of, perfect_heat
-from overwinter.rehearse.weather import weather_of
+from overwinter.rehearse.weather import sun_of, weather_of
 from overwinter.twin.houses import HOUSES
+from overwinter.twin.pump import Pump
 
 DAYS = 3.0
 FAULTS_EACH = (1, 7)
@@ -55,7 +56,11 @@ SMALLEST_BYTES = 400_000
 AIR, PIPE = "by the pump", "on the pipe"
 
 _LIES = frozenset({"sensor-wrong", "sensor-drifting", "sensor-stuck", "sensor-sentinel", "sensor-spiking"})
-_USUAL_S = {"guard-killed": (10.0, 120.0), "power-cut": (60.0, 3600.0), "door-open": (60.0, 1800.0)}
+_USUAL_S = {
+    "guard-killed": (10.0, 120.0),
+    **dict.fromkeys(POWER_CUTS, (60.0, 3600.0)),
+    "door-open": (60.0, 1800.0),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +119,8 @@ def schedule(seed: int, days: float = DAYS) -> Scenario:
             "dawn_c": round(chance.uniform(-18.0, -8.0), 1),
         },
         start_c=round(chance.uniform(3.0, 8.0), 1),
+        sun_w_m2=chance.choice((0.0, 0.0, 400.0)),
+        pump=chance.choice((None, None, Pump())),
         sensors=tuple(sensors),
         max_bytes=chance.choice((SMALLEST_BYTES, 67_108_864)),
         faults=tuple(sorted(faults, key=lambda fault: fault.at_s)),
@@ -151,6 +158,8 @@ def best_water_c(scenario: Scenario, seed: int) -> float:
         seed=seed,
         start_c=scenario.start_c,
         released_heats=False,
+        sun=sun_of(scenario, seed=seed),
+        pump=scenario.pump,
     )
     physical = ("heater-dead", "contact-welded", "door-open")
     settings, now_s, coldest_c = Settings(), 0.0, math.inf
@@ -162,7 +171,7 @@ def best_water_c(scenario: Scenario, seed: int) -> float:
                 (present.append if is_here else present.remove)(fault)
                 (stage.suffer if is_here else stage.recover)(fault)
         # A guard that is killed heats no more than one without power: the relay is released.
-        away = [one for one in scenario.faults if one.kind in ("power-cut", "guard-killed")]
+        away = [one for one in scenario.faults if one.kind in POWER_CUTS or one.kind == "guard-killed"]
         stage.has_power = not any(one.at_s <= now_s < one.ends_s for one in away)
         house = stage.house
         coldest_air_c = min(house.air_c, house.pipe_c)
@@ -225,6 +234,8 @@ def _fault(chance: Random, days: float, *, has_two: bool) -> Fault:
         by = chance.choice((0.01, 0.05, 0.2))
     elif kind == "door-open":
         by = chance.choice((5.0, 20.0, 40.0))
+    elif kind == "disk-slow":
+        by = chance.choice((2.0, 15.0, 60.0))
     elif kind == "clock-jump":
         by = chance.choice((-86_400.0, -3600.0, 7200.0, 3e7))
     return Fault(kind=kind, at_s=at_s, for_s=for_s, sensor=sensor, by=by)

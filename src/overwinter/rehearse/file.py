@@ -6,8 +6,15 @@
     house = "timber shed"         # a ready-made house, used where site.toml has no [building]
     weather = "cold-snap"         # cold-night, cold-snap, cold-winter, design-day; --weather FILE goes before
     start = "40F"                 # house and water at the beginning
+    sun = 0                       # a cloudless noon on level ground in W/m2, as 400; a file's own goes before
 
     [weather_options]             # of that weather, in °C, K and s, such as cold_c = -16
+    [pump]                        # left out: it never runs; all of it has usual values
+    runs_a_day = 6
+    run = "5m"
+    well = "46F"                  # the water that it brings through the pipe
+    motor_w = 250                 # the part of its power that warms the house
+
     [settings]                    # as for `overwinter set`: "band.low" = "36F"
 
     [[sensor]]                    # none: one control sensor "by the pump"
@@ -45,10 +52,11 @@ from overwinter.core.units import Unit, f_from_c, parse_duration_s, parse_temper
 from overwinter.rehearse.nouns import DAYS_MAX, FAULTS, FAULTS_MAX, Fault, Must, Scenario
 from overwinter.rehearse.weather import OPTIONS
 from overwinter.twin.houses import HOUSES
+from overwinter.twin.pump import Pump
 
 KEYS = (
-    *("about", "days", "begins", "house", "weather", "weather_options", "start", "settings", "sensor"),
-    *("max_bytes", "fault", "must"),
+    *("about", "days", "begins", "house", "weather", "weather_options", "start", "sun", "pump"),
+    *("settings", "sensor", "max_bytes", "fault", "must"),
 )
 SUFFIX = ".toml"
 SENSORS_MAX = 8
@@ -227,6 +235,8 @@ def _scenario(table: _Table, name: str) -> Scenario:
         weather=weather,
         weather_options={key: value for key, value in weather_options.items() if not math.isnan(value)},
         start_c=usual.start_c if start_c is None else start_c,
+        sun_w_m2=table.number("sun", usual.sun_w_m2, 0.0, 1200.0),
+        pump=_pump(table),
         settings=_settings(table.table("settings")),
         sensors=sensors,
         max_bytes=int(table.number("max_bytes", usual.max_bytes, *MAX_BYTES)),
@@ -249,6 +259,22 @@ def _day(table: _Table) -> datetime:
         return datetime(value.year, value.month, value.day, tzinfo=UTC)
     table.refuse("begins", value, "a day such as 2025-12-01")
     return usual
+
+
+def _pump(table: _Table) -> Pump | None:
+    value, usual = table.take("pump"), Pump()
+    if value is None:
+        return None
+    row = _Table(table.reader, value, "pump")
+    well_c = row.temperature_c("well", 1.0, 30.0)
+    pump = Pump(
+        runs_a_day=int(row.number("runs_a_day", usual.runs_a_day, 0, 200)),
+        run_s=row.duration_s("run", usual.run_s, 86_400.0),
+        well_c=usual.well_c if well_c is None else well_c,
+        motor_w=row.number("motor_w", usual.motor_w, 0.0, 3000.0),
+    )
+    row.end("runs_a_day, run, well, motor_w")
+    return pump
 
 
 def _settings(table: _Table) -> Mapping[str, object]:
@@ -321,6 +347,12 @@ def text_of(scenario: Scenario) -> str:
         f'start = "{scenario.start_c!r}C"',
         f"max_bytes = {scenario.max_bytes}",
     ]
+    if scenario.sun_w_m2:
+        lines.append(f"sun = {scenario.sun_w_m2!r}")
+    pump = scenario.pump
+    if pump is not None:
+        lines += ["", "[pump]", f"runs_a_day = {pump.runs_a_day}", f"run = {pump.run_s!r}"]
+        lines += [f'well = "{pump.well_c!r}C"', f"motor_w = {pump.motor_w!r}"]
     if scenario.weather_options:
         lines += ["", "[weather_options]"]
         lines += [f"{key} = {value!r}" for key, value in scenario.weather_options.items()]

@@ -4,6 +4,7 @@ The wheel, the keeper, the port and what a start reads are the guard's own. What
 rehearsal has no use for: threads, socket, signals, service manager, lamp and buzzer.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -49,6 +50,8 @@ class Life:
         self._clock = clock
         self._has_news = True  # an event, or a job for the disk
         self._work_s = 0.0
+        self._slow_s = 0.0  # each job for the disk takes so long
+        self._done_s = math.inf  # when the present one is
         self._inbox = _Inbox(hidden=f"{state_dir.parent}/")
         self._state_dir = state_dir
         self.keeper = Keeper(
@@ -128,10 +131,29 @@ class Life:
             self.work(now_s)
 
     def work(self, now_s: float) -> None:
-        """Let the disk do what is due."""
+        """Let the disk do what is due; a slow one has done it some turns later, and the wheel goes on."""
+        if self._slow_s and not self._is_done(now_s):
+            return
         self._has_news = False
         self._work_s = now_s + WORK_EVERY_S
         self.keeper.work()
+
+    def be_slow(self, slow_s: float) -> None:
+        """From now on each job for the disk takes so long; 0: no time at all."""
+        self._slow_s, self._done_s = slow_s, math.inf
+
+    def _is_done(self, now_s: float) -> bool:
+        """Whether a slow disk is through with the job that it has, or has just been given.
+
+        Nothing of it is written before: what a kill or a power cut finds under way was not answered either.
+        """
+        if self._done_s == math.inf:
+            self._done_s = now_s + self._slow_s
+        if now_s < self._done_s:
+            self._has_news = True  # asked again in the next turn
+            return False
+        self._done_s = math.inf
+        return True
 
     def stop(self, now_s: float) -> bool:
         """Leave in order; whether everything is kept."""
@@ -142,7 +164,7 @@ class Life:
 
     def be_killed(self, *, disk_answers: bool) -> None:
         """End at once: the keeper's thread has written what came before, and nothing more is."""
-        if disk_answers:
+        if disk_answers and not self._slow_s:
             self.keeper.work()
         self.port.close()
         self.keeper.let_go()

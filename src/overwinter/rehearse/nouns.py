@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from overwinter.core.nouns import OverwinterError, Role, SensorSpec
+from overwinter.twin.pump import Pump
 
 DAYS_MAX = 400.0
 FAULTS_MAX = 200
@@ -41,14 +42,18 @@ FAULTS: Mapping[str, FaultKind] = {
     "contact-welded": FaultKind("heat, whatever the relay does"),
     "door-open": FaultKind("so much more outdoor air", unit="1/h", by=20.0, least=0.0, most=60.0),
     "power-cut": FaultKind("no power for guard and heater; what was not synced may be lost"),
+    "power-cut-torn": FaultKind("the same, and blocks within what was not synced are left zero or old"),
     "guard-killed": FaultKind("the process ends, and is started again after the fault's length"),
     "clock-jump": FaultKind("the wall clock is set", unit="s", by=3600.0, least=-1e8, most=1e8),
     "disk-full": FaultKind("no write finds room"),
     "disk-read-only": FaultKind("every write is refused"),
+    "disk-slow": FaultKind("each job for the disk takes so long", unit="s", by=5.0, least=0.0, most=600.0),
     "disk-stuck": FaultKind("no write comes back"),
     "owner-nonsense": FaultKind("an owner types whatever comes to mind, every ten minutes"),
 }
 """By the name that a scenario file uses."""
+
+POWER_CUTS = frozenset({"power-cut", "power-cut-torn"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +96,8 @@ class Scenario:
     weather: str = "cold-snap"
     weather_options: Mapping[str, float] = field(default_factory=dict)
     start_c: float = 4.0
+    sun_w_m2: float = 0.0  # of a cloudless noon; 0: no sun, unless a weather file has some
+    pump: Pump | None = None  # None: it stands still
     settings: Mapping[str, object] = field(default_factory=dict)
     sensors: tuple[SensorSpec, ...] = (SensorSpec(name="by the pump", role=Role.CONTROL, kind="simulated"),)
     max_bytes: int = 67_108_864

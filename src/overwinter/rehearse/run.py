@@ -19,15 +19,16 @@ from overwinter.rehearse.clock import CountedClock
 from overwinter.rehearse.disk import REFUSALS, SimulatedDisk
 from overwinter.rehearse.life import Life, Memory
 from overwinter.rehearse.measure import Measure
-from overwinter.rehearse.nouns import Fault, Outcome, Progress, Scenario
+from overwinter.rehearse.nouns import POWER_CUTS, Fault, Outcome, Progress, Scenario
 from overwinter.rehearse.owner import Owner
 from overwinter.rehearse.stage import Stage, parameters_of
+from overwinter.rehearse.weather import sun_of
 from overwinter.settings.change import plan_change
 from overwinter.settings.values import default_text
 from overwinter.store.disk import put_beneath
 from overwinter.store.lines import NAME
-from overwinter.twin.parameters import STEP_S_MAX
-from overwinter.twin.weather import Weather
+from overwinter.twin.parameters import STEP_S_MAX, HouseParameters
+from overwinter.twin.weather import Sunshine, Weather
 
 BOOT_S = 20.0
 """From power to the guard's start on a small board (common figure, from memory)."""
@@ -47,6 +48,8 @@ def rehearse(
     seed: int,
     folder: Path,
     weather: Weather,
+    sun: Sunshine | None = None,
+    house: HouseParameters | None = None,
     site: Site | None = None,
     settings_text: str | None = None,
     progress: Progress = lambda _: None,
@@ -64,6 +67,10 @@ def rehearse(
         Empty or missing; gets the folders `state` and `logs`.
     weather : callable
         Outdoor temperature [°C] by seconds since the beginning.
+    sun : callable, optional
+        The sun's radiation on level ground [W/m2] in the same way; None: what the scenario says.
+    house : HouseParameters, optional
+        Such as one that was learned; None: what site.toml and scenario say.
     site : Site, optional
         The owner's site.toml: its building, heater, tariff, contact and unit count.
     settings_text : str, optional
@@ -84,6 +91,8 @@ def rehearse(
             seed=seed,
             folder=folder,
             weather=weather,
+            sun=sun,
+            house=house,
             site=site,
             settings_text=settings_text,
             disk=disk,
@@ -101,6 +110,8 @@ class Run:
         seed: int,
         folder: Path,
         weather: Weather,
+        sun: Sunshine | None,
+        house: HouseParameters | None,
         site: Site | None,
         settings_text: str | None,
         disk: SimulatedDisk,
@@ -108,14 +119,15 @@ class Run:
     ) -> None:
         self.scenario = scenario
         self.site = site_of(scenario, site)
-        parameters, _ = parameters_of(site, scenario.house)
         self.stage = Stage(
-            parameters,
+            parameters_of(site, scenario.house)[0] if house is None else house,
             weather,
             scenario.sensors,
             seed=seed,
             start_c=scenario.start_c,
             released_heats=self.site.relay.contact == "NC",
+            sun=sun_of(scenario, seed=seed) if sun is None else sun,
+            pump=scenario.pump,
         )
         self.elapsed_s = 0.0
         self.guard: Life | None = None
@@ -136,6 +148,7 @@ class Run:
         self._memory: Memory = {}
         self._watch = watch
         self._broken: dict[str, int] = {}  # kinds of fault that are present, and how many of each
+        self.slow_disk_s: list[float] = []  # how slow the disk is, by each such fault that is present
         self._changes = _timetable(scenario)
         self._owner_s = math.inf
         self._write_settings(default_text() if settings_text is None else settings_text)
@@ -207,10 +220,11 @@ class Run:
             del self._broken[fault.kind]
         if begins:
             self.measure.fault_begins(fault)
-        if fault.kind == "power-cut":
-            if begins and count == 1:
-                self._lose_power()
-            elif not count:
+        if fault.kind in POWER_CUTS:
+            cuts = sum(self._broken.get(kind, 0) for kind in POWER_CUTS)
+            if begins and cuts == 1:
+                self._lose_power(is_torn=fault.kind == "power-cut-torn")
+            elif not cuts:
                 self._get_power()
         elif fault.kind == "guard-killed":
             if begins and self.guard is not None:
@@ -219,6 +233,10 @@ class Run:
                 self._start()
         elif fault.kind == "clock-jump":
             self.clock.step(fault.by if begins else -fault.by if math.isfinite(fault.for_s) else 0.0)
+        elif fault.kind == "disk-slow":
+            self.slow_disk_s.append(fault.by) if begins else self.slow_disk_s.remove(fault.by)
+            if self.guard is not None:
+                self.guard.be_slow(max(self.slow_disk_s, default=0.0))
         elif fault.kind in REFUSALS:
             present = [number for kind, number in REFUSALS.items() if kind in self._broken]
             self.disk.refuses = present[0] if present else None
@@ -239,6 +257,7 @@ class Run:
             memory=self._memory,
             hear=lambda line: self.measure.hear(line, self.elapsed_s),
         )
+        self.guard.be_slow(max(self.slow_disk_s, default=0.0))
         self.owner.guard_starts(self.guard)
         self.measure.ceiling_c = self.guard.settings.ceiling_c
 
@@ -251,12 +270,12 @@ class Run:
         self.owner.guard_ends()
         self.measure.guard_ends()
 
-    def _lose_power(self) -> None:
+    def _lose_power(self, *, is_torn: bool) -> None:
         self.stage.has_power = False
         if self.guard is not None:
             self._end_guard()
         self._memory.clear()
-        self.disk.lose_power(self.logs_dir / NAME, self._chance)
+        self.disk.lose_power(self.logs_dir / NAME, self._chance, is_torn=is_torn)
 
     def _get_power(self) -> None:
         """A board without a battery clock goes on from the date it last knew."""

@@ -9,9 +9,10 @@ from overwinter.rehearse.nouns import Fault
 from overwinter.twin.house import House
 from overwinter.twin.houses import HOUSES, built
 from overwinter.twin.parameters import HouseParameters
+from overwinter.twin.pump import Pump, pump_runs
 from overwinter.twin.sensor import Fault as SensorFault
 from overwinter.twin.sensor import Place, SimulatedSensor
-from overwinter.twin.weather import Weather
+from overwinter.twin.weather import Sunshine, Weather, sun_gain_w
 
 FAILED_SHARE, SPIKE_SHARE = 0.05, 0.005
 """How often a cheap sensor in the air fails and lies, in the best of health (common practice, no source)."""
@@ -39,6 +40,8 @@ class Stage:
         seed: int,
         start_c: float,
         released_heats: bool,
+        sun: Sunshine | None = None,
+        pump: Pump | None = None,
     ) -> None:
         self.house = House(parameters, seed, start_c=start_c)
         self.relay = _Relay()
@@ -49,6 +52,9 @@ class Stage:
         self._released_heats = released_heats
         self._outdoor_c = weather(0.0)
         self._weather_s = 60.0  # looked at once a minute
+        self._sun, self._sun_w, self._sun_s = sun, 0.0, 0.0
+        self._pump, self._pump_runs = pump, None if pump is None else pump_runs(pump, seed)
+        self._has_gains = sun is not None or pump is not None
         self._broken: list[Fault] = []
         self._is_dead = self._is_welded = False
         self._drifting: list[Fault] = []
@@ -68,8 +74,23 @@ class Stage:
             for fault in self._drifting:
                 self._drift(fault, now_s)
         self.heats = heats = self._is_heated()
+        if self._has_gains:
+            self._live_with_gains(elapsed_s, pieces, now_s=now_s)
+            return
         for _ in range(pieces):
             self.house.advance(elapsed_s / pieces, heats, self._outdoor_c)
+
+    def _live_with_gains(self, elapsed_s: float, pieces: int, *, now_s: float) -> None:
+        """The same with sun and pump; the sun is looked at as often as the weather."""
+        house, step_s, pump = self.house, elapsed_s / pieces, self._pump
+        if self._sun is not None and now_s >= self._sun_s:
+            self._sun_s = now_s + 60.0
+            self._sun_w = sun_gain_w(self._sun(now_s), house.parameters.envelope_outdoor_w_k)
+        runs = self._pump_runs is not None and self.has_power and self._pump_runs(now_s)
+        for _ in range(pieces):
+            house.advance(step_s, self.heats, self._outdoor_c)
+            if runs or self._sun_w:
+                house.gain(step_s, sun_w=self._sun_w, pump=pump if runs else None)
 
     def read(self, up_s: float) -> list[Arrival]:
         """What all the sensors say, by the guard's clock."""

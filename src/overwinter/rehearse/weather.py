@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from overwinter.rehearse.nouns import Scenario
-from overwinter.twin.weather import Weather, coldest_stretch, hourly
+from overwinter.twin.weather import Sunshine, Weather, coldest_stretch, hourly, sunshine
 from overwinter.twin.weather import cold_night as _cold_night
 from overwinter.twin.weather import cold_snap as _cold_snap
 from overwinter.twin.weather import cold_winter as _cold_winter
@@ -53,10 +53,7 @@ def weather_of(
     """
     options = scenario.weather_options
     if recorded is not None:
-        count = math.ceil(scenario.days * DAY_H / step_h)
-        a_day = max(round(DAY_H / step_h), 1)
-        begins = coldest_stretch(recorded, count) // a_day * a_day
-        return hourly(recorded, step_h=step_h, begins=begins)
+        return hourly(recorded, step_h=step_h, begins=_begins(scenario, recorded, step_h))
     if scenario.weather == "cold-night":
         night = _cold_night(seed=seed, **options)
         return lambda now_s: night(now_s + 6 * 3600.0)  # its time begins at six in the evening
@@ -65,3 +62,38 @@ def weather_of(
     if scenario.weather == "design-day":
         return _design_day(**{"design_c": DESIGN_C, **options})
     return _cold_snap(seed=seed, **options)
+
+
+def sun_of(
+    scenario: Scenario,
+    *,
+    seed: int,
+    recorded: Sequence[float] | None = None,
+    radiation_w_m2: Sequence[float] | None = None,
+    step_h: float = 1.0,
+) -> Sunshine | None:
+    """The sun over a scenario; None: there is none.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Says how bright a noon is.
+    seed : int
+        Draws the clouds.
+    recorded, step_h
+        As for `weather_of`: they say which stretch of the file is lived through.
+    radiation_w_m2 : sequence of float, optional
+        The file's radiation on level ground [W/m2], as many values as `recorded`; it goes before the formula.
+    """
+    if recorded is not None and radiation_w_m2 is not None:
+        return hourly(radiation_w_m2, step_h=step_h, begins=_begins(scenario, recorded, step_h))
+    if scenario.sun_w_m2:
+        return sunshine(seed=seed, noon_w_m2=scenario.sun_w_m2)
+    return None
+
+
+def _begins(scenario: Scenario, recorded: Sequence[float], step_h: float) -> int:
+    """Where the coldest stretch begins, from a midnight of the file on."""
+    count = math.ceil(scenario.days * DAY_H / step_h)
+    a_day = max(round(DAY_H / step_h), 1)
+    return coldest_stretch(recorded, count) // a_day * a_day

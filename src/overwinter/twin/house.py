@@ -19,6 +19,9 @@ All but the pipe is linear, so one step is one product with the exponential of i
 for each length of step. The pipe, which freezes, is held for the step and then takes exactly the energy
 that the others gave it. Water begins to freeze at 0 °C sharp: still water may supercool some kelvin first,
 but nobody may count on that.
+
+Sun on the walls and a pump at work come on top, by `gain`, after the step that they fell into: the network is
+linear, so what constant warmth adds to a step is the same as if it had been in it from the beginning.
 """
 
 import math
@@ -33,6 +36,7 @@ from overwinter.twin.parameters import (
     WATER_J_KGK,
     HouseParameters,
 )
+from overwinter.twin.pump import Pump, flushed_j
 
 STEPS_KEPT = 8
 """Lengths of step whose matrix is remembered; computing one takes some 3 ms."""
@@ -135,11 +139,13 @@ class House:
     """One pump house on its way through a winter."""
 
     __slots__ = (
+        "_brought_j",
         "_chance",
         "_contents_c",
         "_door",
         "_elapsed_s",
         "_envelope_c",
+        "_gains",
         "_gust",
         "_gust_at_s",
         "_heater_w",
@@ -161,6 +167,8 @@ class House:
         # No draw without spread: the same seed then gives the same gusts as any other drawing.
         self._parameters = _as_built(parameters, self._chance) if parameters.spread_share else parameters
         self._steps: dict[float, tuple[float, ...]] = {}
+        self._gains: dict[float, tuple[list[float], list[float]]] = {}
+        self._brought_j = 0.0
         self._upper_c = self._lower_c = self._envelope_c = self._contents_c = self._outdoor_c = start_c
         self._heater_w = self._door = 0.0
         self._on_s = self._elapsed_s = 0.0
@@ -255,6 +263,11 @@ class House:
             + self._pipe_j
         )
 
+    @property
+    def brought_j(self) -> float:
+        """What sun and pump have brought since the beginning, the well's water less what it replaced [J]."""
+        return self._brought_j
+
     def open_door(self, air_changes_h: float) -> None:
         """From now on so much more outdoor air comes in [1/h], 0 to 60; 0 closes the door again.
 
@@ -319,6 +332,39 @@ class House:
         outdoor_pa = humidity * _MAGNUS_PA * _exp(_MAGNUS_A * o / (_MAGNUS_B_C + o))
         self._vapour_pa = vapour_pa + vapour_share * (outdoor_pa + damp_pa - vapour_pa)
 
+    def gain(self, dt_s: float, *, sun_w: float = 0.0, pump: Pump | None = None) -> None:
+        """Add what fell into the step just lived: sun on the inside of the walls, and a pump that runs.
+
+        Parameters
+        ----------
+        dt_s : float
+            The length of that step.
+        sun_w : float
+            Warmth that the envelope gains [W].
+        pump : Pump, optional
+            It ran all through the step; None: it stood still. Without flow (a pipe of solid ice) only the
+            motor warms.
+        """
+        gains = self._gains.get(dt_s) or self._prepare_gains(dt_s)
+        parameters = self._parameters
+        things_w = 0.0
+        if pump is not None:
+            water_j_k = parameters.pipe_water_kg * WATER_J_KGK + parameters.pipe_metal_j_k
+            solid_j = -parameters.pipe_water_kg * FUSION_J_KG
+            joule = self._pipe_j
+            things_w = pump.motor_w
+            if joule > solid_j:
+                things_w += pump.tank_w_k * (pump.well_c - self._contents_c)
+            self._pipe_j = flushed_j(joule, pump=pump, run_s=dt_s, water_j_k=water_j_k, solid_j=solid_j)
+            self._brought_j += self._pipe_j - joule
+        for watts, (upper, lower, envelope, contents, pipe) in zip((sun_w, things_w), gains, strict=True):
+            self._upper_c += upper * watts
+            self._lower_c += lower * watts
+            self._envelope_c += envelope * watts
+            self._contents_c += contents * watts
+            self._pipe_j += pipe * watts
+            self._brought_j += watts * dt_s
+
     def _enthalpy_j(self, water_c: float) -> float:
         parameters = self._parameters
         kilograms = parameters.pipe_water_kg
@@ -332,6 +378,21 @@ class House:
         spread = self._parameters.gust_share * math.sqrt(1.0 - kept * kept)
         self._gust = max(-1.0, kept * self._gust + spread * self._chance.gauss(0.0, 1.0))
         self._gust_at_s += GUST_S
+
+    def _prepare_gains(self, dt_s: float) -> tuple[list[float], list[float]]:
+        """What a watt into the envelope, and one into the contents, adds to each row within one step."""
+        parameters = self._parameters
+        rates = [[*row, 0.0, 0.0] for row in _network(parameters)]
+        size = len(rates)
+        rates += [[0.0] * (size + 2), [0.0] * (size + 2)]
+        rates[_ENVELOPE][size] = 1.0 / parameters.envelope_j_k
+        rates[_CONTENTS][size + 1] = 1.0 / parameters.contents_j_k
+        exponential = _exponential([[rate * dt_s for rate in row] for row in rates])
+        rows = (_UPPER, _LOWER, _ENVELOPE, _CONTENTS, _GAIN)
+        if len(self._gains) >= STEPS_KEPT:
+            self._gains.clear()
+        gains = [exponential[row][size] for row in rows], [exponential[row][size + 1] for row in rows]
+        return self._gains.setdefault(dt_s, gains)
 
     def _prepare(self, dt_s: float) -> tuple[float, ...]:
         """The numbers of one step of this length: the network's exponential, row by row, and the rest."""

@@ -6,7 +6,10 @@ a block house that no reasonable heater keeps warm in the worst cold.
 """
 
 import math
+from collections.abc import Callable
+from dataclasses import replace
 
+from overwinter.core.nouns import Problem, Refused
 from overwinter.twin.parameters import HouseParameters
 
 AIR_J_M3K = 1300.0
@@ -194,3 +197,154 @@ HOUSES: dict[str, HouseParameters] = {
     ),
 }
 """By the way they are built; heaters from a 250 W lamp to 1500 W."""
+
+FIT_TIMES = 50.0
+"""A ready-made house is bent by at most so much to become what was learned; beyond, it is another house."""
+
+
+def parameters_learned(
+    ready: HouseParameters,
+    *,
+    heater_w: float,
+    rise_k: float,
+    fast_s: float | None = None,
+    slow_s: float | None = None,
+) -> HouseParameters:
+    """A ready-made house bent into what was learned of a real one.
+
+    All ways out (walls, draught, ground) are scaled alike until full heat lifts the air by `rise_k`; then the
+    air's own heat until it answers within `fast_s`, and what walls and things hold until the whole house
+    cools by `slow_s`. What cannot be learned, such as heights, pipe and heater's lag, stays as it was drawn.
+
+    Parameters
+    ----------
+    ready : HouseParameters
+        What all else is taken from.
+    heater_w : float
+        The heater [W], above 0.
+    rise_k : float
+        How far steady full heat lifts the air where the sensor hangs, above what it is without [K].
+    fast_s : float, optional
+        How fast the air follows walls, things and outdoors while these stand still [s]; None: as drawn, that
+        is, the air holds what it held.
+    slow_s : float, optional
+        The slowest time constant of air, walls and things together, without heat and pipe [s]; None: they
+        hold what they held.
+
+    Returns
+    -------
+    HouseParameters
+        Rises and cools so within 0.1 %.
+
+    Raises
+    ------
+    Refused
+        The first value that no house at all like this one has.
+    """
+    for key, value in (("heater_w", heater_w), ("rise_k", rise_k), ("fast_s", fast_s), ("slow_s", slow_s)):
+        if value is not None and not 0.0 < value < math.inf:  # refuses NaN too
+            raise _no_house(key, value, "above 0")
+    made = replace(ready, heater_w=heater_w)
+
+    def with_losses(times: float) -> HouseParameters:
+        return replace(
+            made,
+            upper_outdoor_w_k=made.upper_outdoor_w_k * times,
+            lower_outdoor_w_k=made.lower_outdoor_w_k * times,
+            envelope_outdoor_w_k=made.envelope_outdoor_w_k * times,
+            contents_ground_w_k=made.contents_ground_w_k * times,
+        )
+
+    made = with_losses(_found("rise_k", rise_k, lambda times: steady_rise_k(with_losses(times))))
+    if fast_s is not None:
+        times = fast_s / air_answer_s(made)
+        made = replace(made, upper_j_k=made.upper_j_k * times, lower_j_k=made.lower_j_k * times)
+    if slow_s is None:
+        return made
+
+    def with_stores(times: float) -> HouseParameters:
+        return replace(made, envelope_j_k=made.envelope_j_k * times, contents_j_k=made.contents_j_k * times)
+
+    return with_stores(_found("slow_s", slow_s, lambda times: slowest_s(with_stores(times))))
+
+
+def steady_rise_k(made: HouseParameters) -> float:
+    """How far steady full heat lifts the air where the sensor hangs [K]."""
+    to_air_w = made.heater_w * made.heater_to_air_share
+    upper_k, lower_k, _, _ = _solved(made, (to_air_w, 0.0, 0.0, made.heater_w - to_air_w))
+    return lower_k + made.sensor_height_share * (upper_k - lower_k)
+
+
+def air_answer_s(made: HouseParameters) -> float:
+    """The time constant of all air while walls, things and outdoors stand still [s]."""
+    draught_w_k = made.upper_outdoor_w_k + made.lower_outdoor_w_k
+    walls_w_k = made.upper_envelope_w_k + made.lower_envelope_w_k
+    return (made.upper_j_k + made.lower_j_k) / (draught_w_k + walls_w_k + made.contents_air_w_k)
+
+
+def slowest_s(made: HouseParameters) -> float:
+    """The slowest time constant of air, walls and things [s], by repeated solving from an even start."""
+    stores_j_k = (made.upper_j_k, made.lower_j_k, made.envelope_j_k, made.contents_j_k)
+    shape: tuple[float, ...] = (1.0, 1.0, 1.0, 1.0)
+    before_s, longest_s = 0.0, 1.0
+    while abs(longest_s - before_s) >= 1e-9 * longest_s:
+        grown = _solved(made, tuple(map(float.__mul__, stores_j_k, shape)))
+        before_s, longest_s = longest_s, max(grown)
+        shape = tuple(one / longest_s for one in grown)
+    return longest_s
+
+
+def _solved(made: HouseParameters, watts: tuple[float, ...]) -> tuple[float, ...]:
+    """What these watts keep upper air, lower air, envelope and contents at above outdoors [K]."""
+    pipe_w_k = made.pipe_air_w_k + made.pipe_envelope_w_k
+    through_pipe_w_k = made.pipe_air_w_k * made.pipe_envelope_w_k / pipe_w_k if pipe_w_k else 0.0
+    links = (
+        (0, 1, made.mixing_w_k),
+        (0, 2, made.upper_envelope_w_k),
+        (1, 2, made.lower_envelope_w_k + through_pipe_w_k),
+        (1, 3, made.contents_air_w_k),
+    )
+    out_w_k = (made.upper_outdoor_w_k, made.lower_outdoor_w_k, made.envelope_outdoor_w_k)
+    rows = [[0.0] * 4 + [watt] for watt in watts]
+    for place, loss_w_k in enumerate((*out_w_k, made.contents_ground_w_k)):
+        rows[place][place] += loss_w_k
+    for one, other, link_w_k in links:
+        rows[one][one] += link_w_k
+        rows[other][other] += link_w_k
+        rows[one][other] -= link_w_k
+        rows[other][one] -= link_w_k
+    for place in range(4):  # the diagonal outweighs its row: no need to look for pivots
+        head = rows[place] = [value / rows[place][place] for value in rows[place]]
+        for other in range(4):
+            if other != place:
+                share = rows[other][place]
+                rows[other] = [a - share * b for a, b in zip(rows[other], head, strict=True)]
+    return tuple(row[4] for row in rows)
+
+
+def _found(key: str, wanted: float, answer: Callable[[float], float]) -> float:
+    """So many times at which a monotone answer is the wanted one."""
+    (low, at_low), (high, at_high) = _answered(answer, 1.0 / FIT_TIMES), _answered(answer, FIT_TIMES)
+    if not min(at_low, at_high) <= wanted <= max(at_low, at_high):
+        least, most = sorted((at_low, at_high))
+        raise _no_house(key, wanted, f"{least:.3g} to {most:.3g} for a house like this one")
+    for _ in range(60):
+        middle = math.sqrt(low * high)
+        if (answer(middle) > wanted) is (at_low > at_high):
+            low = middle
+        else:
+            high = middle
+    return math.sqrt(low * high)
+
+
+def _answered(answer: Callable[[float], float], times: float) -> tuple[float, float]:
+    """The furthest from 1 towards `times` that is still a house, and its answer."""
+    while True:
+        try:
+            return times, answer(times)
+        except Refused:
+            times = math.sqrt(times)
+
+
+def _no_house(key: str, value: float, allowed: str) -> Refused:
+    return Refused([Problem(key, value, allowed, f"{key} = {value}: must be {allowed}")])

@@ -14,6 +14,18 @@ from typing import TypeAlias
 Weather: TypeAlias = Callable[[float], float]
 """From seconds to outdoor temperature [°C]."""
 
+Sunshine: TypeAlias = Callable[[float], float]
+"""From seconds to the sun's radiation on level ground [W/m2]."""
+
+SUN_SHARE = 0.6
+"""What walls and roof take up of it (weathered wood, paint or felt, between 0.4 and 0.9; common practice)."""
+
+OUTER_FILM_W_M2K = 25.0
+"""What the outer skin gives back to the wind: 1 / 0.04 m2·K/W, ISO 6946."""
+
+SUNRISE_S, DAYLIGHT_S = 7.5 * 3600.0, 9.0 * 3600.0
+"""Winter in middle latitudes, local solar time."""
+
 HOUR_S = 3600.0
 DAY_S = 86400.0
 
@@ -134,6 +146,41 @@ def cold_winter(
         return mean_c + season + fronts(now_s) + _swing(now_s, swing_k) + wobble(now_s)
 
     return outdoor_c
+
+
+def sunshine(*, seed: int, noon_w_m2: float, begins_s: float = 0.0) -> Sunshine:
+    """Winter sun through passing clouds: noon_w_m2 · sin(π·(time - 07:30)/9 h) · clearness, dark otherwise.
+
+    The clearness is 0.15 (overcast) to 1, by sines of hours and days of random phase.
+
+    Parameters
+    ----------
+    seed : int
+        Draws the clouds.
+    noon_w_m2 : float
+        A cloudless noon on level ground [W/m2]; 400 in December at 42° of latitude (from memory).
+    begins_s : float
+        The time of day at which time begins [s since midnight].
+    """
+    clouds = _wobble(seed + 2, 1.0, (*WOBBLE_H, *FRONTS_H))
+
+    def radiation_w_m2(now_s: float) -> float:
+        share = ((now_s + begins_s) % DAY_S - SUNRISE_S) / DAYLIGHT_S
+        if not 0.0 < share < 1.0:
+            return 0.0
+        clearness = 0.15 + 0.85 * _rise(0.5 + clouds(now_s) / 3.0)
+        return noon_w_m2 * math.sin(math.pi * share) * clearness
+
+    return radiation_w_m2
+
+
+def sun_gain_w(radiation_w_m2: float, envelope_outdoor_w_k: float) -> float:
+    """What the inside of walls and roof gains [W]: to them the sun makes outdoors warmer by SUN_SHARE/film.
+
+    The same radiation counts for all walls, as if it fell on each as on level ground: too much for the shady
+    side and too little for the sunny one in winter.
+    """
+    return envelope_outdoor_w_k * SUN_SHARE / OUTER_FILM_W_M2K * radiation_w_m2
 
 
 def hourly(temperatures_c: Sequence[float], *, step_h: float = 1.0, begins: int = 0) -> Weather:

@@ -8,7 +8,7 @@ Rule 3: all problems at once, each with its line. A winter that is half missing 
 Three kinds, told apart by their first lines:
 
 - EPW (EnergyPlus): begins with `LOCATION,`; eight lines of header; dry bulb, dew point and humidity are
-  fields 7 to 9. 99.9 is a missing temperature.
+  fields 7 to 9, radiation on level ground field 14. 99.9 is a missing temperature, 9999 missing radiation.
 - TMY3 (NREL's CSV): its second line begins with `Date (MM/DD/YYYY)`; columns by name; -9900 is missing.
 - plain CSV: a line of names, then a time (ISO 8601) and a temperature on each line. Where several columns are
   temperatures the one that is named after outdoors counts.
@@ -44,8 +44,11 @@ ROWS_MIN = 24
 
 _EPW_HEAD = 8
 _EPW_FIELDS = 10
+_EPW_RADIATION = 13
 _EPW_MISSING_C = 99.9
 _TMY3_MISSING = -9900.0
+_TMY3_RADIATION = "GHI (W/m^2)"
+_RADIATION_W_M2 = (0.0, 1500.0)
 _TIME_NAMES = ("time", "date", "datetime", "timestamp")
 _TEMPERATURE_NAME = re.compile(r"temp|outdoor|dry.?bulb|^t[^a-z]")
 _UNIT_OF_NAME = re.compile(r"(?:^|[^a-z])([cf])[^a-z]*\Z")
@@ -67,6 +70,7 @@ class Weather:
     humidities_pct: tuple[float, ...] | None = None
     altitude_m: float | None = None
     design_c: tuple[float, float] | None = None
+    radiation_w_m2: tuple[float, ...] | None = None  # on level ground; a missing hour is dark
     filled: int = 0  # temperatures that were missing, and filled by a straight line
 
 
@@ -132,10 +136,11 @@ def _epw(lines: Sequence[str], problems: _Problems) -> Weather | None:
     temperatures_c: list[float] = []
     dew_points_c: list[float] = []
     humidities_pct: list[float] = []
+    radiation_w_m2: list[float] = []
     numbers = _lines_of_data(lines, _EPW_HEAD)
     hours = _Hours(problems)
     for line in numbers:
-        fields = lines[line - 1].split(",", _EPW_FIELDS)
+        fields = lines[line - 1].split(",", _EPW_RADIATION + 1)
         if len(fields) < _EPW_FIELDS:
             problems.add(line, lines[line - 1], f"at least {_EPW_FIELDS} fields: year, month, day, hour, ...")
             continue
@@ -143,6 +148,8 @@ def _epw(lines: Sequence[str], problems: _Problems) -> Weather | None:
         temperatures_c.append(_temperature_c(problems, line, fields[6], missing=_EPW_MISSING_C))
         dew_points_c.append(_number_or_nan(fields[7], *TEMPERATURES_C))
         humidities_pct.append(_number_or_nan(fields[8], 0.0, 110.0))
+        radiation = fields[_EPW_RADIATION] if len(fields) > _EPW_RADIATION else ""
+        radiation_w_m2.append(_number_or_nan(radiation, *_RADIATION_W_M2))
     filled = _fill(problems, temperatures_c, numbers, 1.0)
     altitude_m = _number_or_nan(location[9], -500.0, 9000.0) if len(location) > 9 else math.nan
     return Weather(
@@ -154,6 +161,7 @@ def _epw(lines: Sequence[str], problems: _Problems) -> Weather | None:
         humidities_pct=tuple(humidities_pct),
         altitude_m=None if math.isnan(altitude_m) else altitude_m,
         design_c=_design_c(lines[1] if len(lines) > 1 else ""),
+        radiation_w_m2=_dark_where_missing(radiation_w_m2),
         filled=filled,
     )
 
@@ -171,7 +179,7 @@ def _design_c(line: str) -> tuple[float, float] | None:
 def _tmy3(lines: Sequence[str], problems: _Problems) -> Weather | None:
     head = _cells(lines[0])
     names = _cells(lines[1])
-    wanted = ("Time (HH:MM)", "Dry-bulb (C)", "Dew-point (C)", "RHum (%)")
+    wanted = ("Time (HH:MM)", "Dry-bulb (C)", "Dew-point (C)", "RHum (%)", _TMY3_RADIATION)
     absent = [name for name in wanted[:2] if name not in names]
     if absent:
         problems.add(2, names[:5], f"column names with {', '.join(absent)}")
@@ -188,7 +196,11 @@ def _tmy3(lines: Sequence[str], problems: _Problems) -> Weather | None:
         hours.next(line, fields[at["Time (HH:MM)"]].partition(":")[0])
         dry_c = _temperature_c(problems, line, fields[at["Dry-bulb (C)"]], missing=_TMY3_MISSING)
         columns["Dry-bulb (C)"].append(dry_c)
-        for name, low, high in (("Dew-point (C)", *TEMPERATURES_C), ("RHum (%)", 0.0, 110.0)):
+        for name, low, high in (
+            ("Dew-point (C)", *TEMPERATURES_C),
+            ("RHum (%)", 0.0, 110.0),
+            (_TMY3_RADIATION, *_RADIATION_W_M2),
+        ):
             if name in at:
                 columns[name].append(_number_or_nan(fields[at[name]], low, high))
     temperatures_c = columns["Dry-bulb (C)"]
@@ -202,8 +214,16 @@ def _tmy3(lines: Sequence[str], problems: _Problems) -> Weather | None:
         dew_points_c=tuple(columns["Dew-point (C)"]) if "Dew-point (C)" in at else None,
         humidities_pct=tuple(columns["RHum (%)"]) if "RHum (%)" in at else None,
         altitude_m=None if math.isnan(altitude_m) else altitude_m,
+        radiation_w_m2=_dark_where_missing(columns.get(_TMY3_RADIATION, [])),
         filled=filled,
     )
+
+
+def _dark_where_missing(radiation_w_m2: Sequence[float]) -> tuple[float, ...] | None:
+    """Without a single value: not told. A house without sun is the colder one."""
+    if all(map(math.isnan, radiation_w_m2)):
+        return None
+    return tuple(0.0 if math.isnan(value) else value for value in radiation_w_m2)
 
 
 def _plain(lines: Sequence[str], problems: _Problems) -> Weather | None:
