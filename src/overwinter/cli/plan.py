@@ -55,12 +55,12 @@ def run(argv: list[str]) -> int:
     given = VERB.parse(argv, most=1)
     _see_to_usage(given)
     where = places(given.options, client=True)
-    site = _site(where)
+    site = site_of(where)
     figures = Figures(site.unit)
     asked_band = _asked_band(given, figures)
     degree_days_kd = _degree_days_kd(given, figures, site)
     figures.stop_if_wrong(VERB)
-    settings = None if _is_anothers(given, where) else _settings(where, site)
+    settings = None if is_anothers(given, where) else settings_of(where, site)
     band = asked_band
     if band is None and settings is not None:
         band = Band(low_c=settings.low_c, high_c=settings.high_c, source="settings")
@@ -92,7 +92,8 @@ def _see_to_usage(given: Given) -> None:
         raise Stop(2, f"-o {file}: its name must end in .html")
 
 
-def _site(where: Places) -> Site:
+def site_of(where: Places) -> Site:
+    """The house of site.toml; stops where it cannot be read or is refused."""
     from overwinter.guard.files import read_bounded
     from overwinter.settings.site import parse_site
 
@@ -110,14 +111,14 @@ def _site(where: Places) -> Site:
     return parsed.site
 
 
-def _is_anothers(given: Given, where: Places) -> bool:
+def is_anothers(given: Given, where: Places) -> bool:
     """Whether this machine's settings may be another house's: of a site.toml that somebody sent, say."""
     if given.has("site"):
         return not given.has("state")
     return where.is_named("site") and not where.is_named("state")
 
 
-def _settings(where: Places, site: Site) -> Settings | None:
+def settings_of(where: Places, site: Site) -> Settings | None:
     """The house's settings; None where there are none."""
     from overwinter.guard.files import read_bounded
     from overwinter.settings.site import sense_s_min
@@ -129,7 +130,7 @@ def _settings(where: Places, site: Site) -> Settings | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        complain(f"{path} could not be read: {error.strerror or error}; the plan is for the advised band")
+        complain(f"{path} could not be read: {error.strerror or error}; going on without the settings")
         return None
     if parsed.problems:
         told = [f"  {problem.text}" for problem in parsed.problems]

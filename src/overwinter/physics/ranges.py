@@ -1,5 +1,6 @@
 """A figure that is not known exactly: the best guess, and the least and the most it may be."""
 
+import math
 from dataclasses import dataclass
 
 
@@ -20,3 +21,8 @@ class Range:
     def __post_init__(self) -> None:
         if not self.low <= self.best <= self.high:
             raise ValueError(f"best = {self.best:g}: must be {self.low:g} to {self.high:g}")
+
+    def facts(self) -> dict[str, float | None]:
+        """For programs; null where it never happens."""
+        values = {"best": self.best, "low": self.low, "high": self.high}
+        return {name: value if math.isfinite(value) else None for name, value in values.items()}

@@ -11,7 +11,7 @@ from typing import Any
 
 NAMES = (
     *("status", "settings", "set", "hand", "prove", "rpc-error", "logbook-line", "notice"),
-    *("plan", "air", "pipe"),
+    *("plan", "air", "pipe", "rehearse", "report"),
 )
 
 

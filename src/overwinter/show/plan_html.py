@@ -93,7 +93,7 @@ ROOMY_ROWS = 4
 
 def plan_html(page: Page) -> str:
     """The plan's file."""
-    body = "".join(_section(section) for section in page.sections)
+    body = "".join(section_html(section) for section in page.sections)
     return _whole(page, style=_COMMON + _PLAN, body=f"<header>{_head(page)}</header>{body}")
 
 
@@ -101,8 +101,10 @@ def card_html(page: Page) -> str:
     """The door card's file: the first section over the whole width, the others in two halves."""
     first, *others = page.sections
     left = len(others) - len(others) // 2
-    halves = "".join(f"<div>{''.join(map(_section, half))}</div>" for half in (others[:left], others[left:]))
-    body = f'<header>{_head(page)}</header>{_section(first)}<div class="halves">{halves}</div>'
+    halves = "".join(
+        f"<div>{''.join(map(section_html, half))}</div>" for half in (others[:left], others[left:])
+    )
+    body = f'<header>{_head(page)}</header>{section_html(first)}<div class="halves">{halves}</div>'
     rows = len(first.table.rows) if first.table is not None else 0
     return _whole(page, style=_COMMON + _CARD, body=body, kind="roomy" if rows <= ROOMY_ROWS else "")
 
@@ -124,7 +126,8 @@ def _head(page: Page) -> str:
     return f'<h1>{escape(page.title)}</h1><p class="lead">{escape(page.lead)}</p>'
 
 
-def _section(section: Section) -> str:
+def section_html(section: Section) -> str:
+    """One section, for any page with a style of its own."""
     parts = [f"<section><h2>{escape(section.title)}</h2>"]
     if section.lead:
         parts.append(f"<p>{escape(section.lead)}</p>")

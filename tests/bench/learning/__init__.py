@@ -1,0 +1,1 @@
+"""What the guard learns and finds, measured on winters of simulated houses that it was not made for."""
