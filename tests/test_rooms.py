@@ -103,13 +103,14 @@ WALLS = {
         calls=names("print input open"),
     ),
     "guard": Wall(
-        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon"),
+        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon know"),
         lazily=names("twin"),
         library=FILES | THREADS | names("datetime fcntl itertools pwd signal socket sys types"),
         calls=names("input"),
     ),
     "cli": Wall(
-        rooms=ALL_BUT_CLI_AND_TWIN | names("daemon guard notify reckon rehearse survey twin weatherfile web"),
+        rooms=ALL_BUT_CLI_AND_TWIN
+        | names("daemon guard know notify reckon rehearse survey twin weatherfile web"),
         packages=names("orjson platformdirs resvg_py"),
         library=FILES
         | THREADS

@@ -46,6 +46,9 @@ class FakePort:
     def records(self, **given: Any) -> Future[list[dict[str, Any]]]:
         return self._said("records", **given)
 
+    def forecast(self, outdoor_c: float | None) -> Future[dict[str, Any]]:
+        return self._said("forecast", outdoor_c=outdoor_c)
+
     def set(self, changes: dict[str, Any], **given: Any) -> Future[dict[str, Any]]:
         return self._said("set", changes=changes, **given)
 

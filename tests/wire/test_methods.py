@@ -8,7 +8,7 @@ import pytest
 
 from overwinter.core.nouns import Caller, Refused
 from overwinter.wire import methods
-from overwinter.wire.rpc import INVALID_PARAMS, METHOD_NOT_FOUND, Fault
+from overwinter.wire.rpc import INVALID_PARAMS, Fault
 from tests.wire.conftest import FakePort
 
 OWNER = Caller(uid=1000, user="owner", pid=4711)
@@ -49,6 +49,8 @@ def test_the_tables_hold_every_method_once_and_only_changes_in_one() -> None:
             ("records", {"events": True, "since": "24h", "until": None, "limit": methods.MAX_RECORDS}),
             id="events by position",
         ),
+        pytest.param("forecast", None, ("forecast", {"outdoor_c": None}), id="forecast"),
+        pytest.param("forecast", [-15], ("forecast", {"outdoor_c": -15.0}), id="forecast by position"),
         pytest.param(
             "set",
             {"changes": {"band.low": 36.0, "band.high": "4.5C"}},
@@ -134,6 +136,7 @@ def test_watch_is_answered_without_the_port(port: FakePort) -> None:
 SET = "an object of 1 to 100 settings and their new values"
 SECONDS = "a number of seconds, 1 to 43200"
 COUNT = "a whole number, 1 to 10000"
+OUTDOOR = "a temperature in °C, -90 to 60"
 TEXT = "1 to 1000 characters without control characters"
 INSTANT = "a time or a span, as text such as 24h"
 FLAG = "true or false"
@@ -173,6 +176,9 @@ RESULT = "the worst verdict of 1 to 12 steps, and these, each with step, verdict
             id="values that no setting has",
         ),
         pytest.param("set", {"changes": {"": 1}}, {"": "a number, or text such as 36F"}, id="no key"),
+        pytest.param("forecast", {"outdoor_c": -90.1}, {"outdoor_c": OUTDOOR}, id="colder than anywhere"),
+        pytest.param("forecast", {"outdoor_c": "5F"}, {"outdoor_c": OUTDOOR}, id="outdoor as text"),
+        pytest.param("forecast", {"outdoor": 1.0}, {"outdoor": "outdoor_c"}, id="outdoor without unit"),
         pytest.param("samples", {"limit": 0}, {"limit": COUNT}, id="limit 0"),
         pytest.param("samples", {"limit": 10_001}, {"limit": COUNT}, id="limit above all bounds"),
         pytest.param("samples", {"limit": 1.0}, {"limit": COUNT}, id="limit not whole"),
@@ -243,11 +249,3 @@ def test_a_hand_that_is_too_long_or_too_short_is_refused_by_a_rule(port: FakePor
 
     assert [(problem.key, problem.value) for problem in caught.value.problems] == [("for_s", for_s)]
     assert port.calls == []
-
-
-@pytest.mark.parametrize("method", ["forecast"])
-def test_what_is_not_built_yet_says_so(port: FakePort, method: str) -> None:
-    with pytest.raises(Fault, match="not built yet") as caught:
-        EVERY[method](port, None, OWNER)
-
-    assert caught.value.code == METHOD_NOT_FOUND

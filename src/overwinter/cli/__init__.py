@@ -63,7 +63,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
 )
-NOT_BUILT = frozenset(("replay", "forecast"))
+NOT_BUILT: frozenset[str] = frozenset()
 VERBS = tuple(verb for _, verbs in GROUPS for verb, _ in verbs)
 INTERRUPTED = 130  # what shells say of a program ended by Ctrl-C
 

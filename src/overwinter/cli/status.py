@@ -2,8 +2,13 @@
 
 from overwinter.cli.ask import facts, painter, print_json
 from overwinter.cli.options import JSON, Stop, Verb
-from overwinter.cli.places import places
+from overwinter.cli.places import Places, places
+from overwinter.show.forecast import breakfast
 from overwinter.show.status import GRADES, UNKNOWN, grade, screen
+
+TYPE_CHECKING = False  # the same to mypy, without importing typing at every start
+if TYPE_CHECKING:
+    from typing import Any
 
 VERB = Verb(
     "status",
@@ -33,7 +38,17 @@ def run(argv: list[str]) -> int:
         print_json(status)
     else:
         print(screen(status, local=_local, paint=painter(), graded=graded))
+        _print_breakfast(where, status)
     return grade(status) if graded else 0
+
+
+def _print_breakfast(where: Places, status: "dict[str, Any]") -> None:
+    """The line to repeat; a guard that has no forecast costs nobody the rest of the screen."""
+    try:
+        forecast = facts(where, "forecast")
+    except Stop:
+        return
+    print("", breakfast(status, forecast), sep="\n")
 
 
 def _local(text: str) -> str:

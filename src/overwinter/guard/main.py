@@ -211,6 +211,7 @@ class _Life:
             reload=self._reload,
             on_ready=starts.one_succeeded,
             gap=begun.gap,
+            knowledge=begun.knowledge,
         )
         self.server = Server(
             self.port,

@@ -29,11 +29,15 @@ from overwinter.core.nouns import (
     Remark,
     SetHand,
     Settings,
+    Site,
     TakeAway,
 )
 from overwinter.guard.clock import Clock, rfc3339, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
 from overwinter.guard.refusals import Refusals
+from overwinter.know.answer import forecast_facts
+from overwinter.know.knowledge import Knowledge
+from overwinter.know.nouns import Span
 from overwinter.settings.change import Change, plan_change
 from overwinter.settings.values import settings_facts, text_of
 from overwinter.store.atomic import replace_durably, write_copy
@@ -85,6 +89,7 @@ class GuardPort:
         self._listeners: list[Callable[[bytes], None]] = []
         self._readers = ThreadPoolExecutor(1, thread_name_prefix="logbook reader")
         self.snapshot: dict[str, object] = {}
+        self._known: tuple[Site, Settings, Mapping[str, object], Span | None] | None = None
 
     # What reads.
 
@@ -103,6 +108,14 @@ class GuardPort:
         span = [_moment(name, text) for name, text in (("since", since), ("until", until))]
         at_most = min(RECORDS_AT_MOST if limit is None else limit, RECORDS_AT_MOST)
         return self._readers.submit(self._read, events=events, since=span[0], until=span[1], limit=at_most)
+
+    def forecast(self, outdoor_c: float | None) -> Answer:
+        """From what is known of the house: a copy of it, since the wheel goes on learning meanwhile."""
+        return self._readers.submit(self._forecast, outdoor_c)
+
+    def know(self, site: Site, settings: Settings, learned: Mapping[str, object], last: Span | None) -> None:
+        """What a forecast is made of, as of the last span; nothing of it is changed any more."""
+        self._known = site, settings, learned, last
 
     def subscribe(self, callback: Callable[[bytes], None]) -> Callable[[], None]:
         """Call back with every new line; the answer ends that."""
@@ -366,6 +379,12 @@ class GuardPort:
         with self._lock:
             if callback in self._listeners:
                 self._listeners.remove(callback)
+
+    def _forecast(self, outdoor_c: float | None) -> dict[str, object]:
+        known = self._known
+        assert known is not None, "a port without a wheel"
+        site, settings, learned, last = known
+        return forecast_facts(Knowledge(site, learned, last=last).forecast(settings, outdoor_c))
 
     def _read(
         self, *, events: bool, since: datetime | None, until: datetime | None, limit: int

@@ -5,6 +5,7 @@ and posts into the inbox. If driving the relay fails, the guard ends: the superv
 released relay is the state that the wiring was chosen for.
 """
 
+import math
 import queue
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
@@ -30,7 +31,9 @@ from overwinter.guard.clock import Clock, rfc3339
 from overwinter.guard.gap import WAIT_S, Gap
 from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
 from overwinter.guard.port import GuardPort, Return, own_caller
+from overwinter.guard.spans import Spans
 from overwinter.guard.status import status, status_line
+from overwinter.know.knowledge import Knowledge
 from overwinter.store.keeper import Keeper
 from overwinter.store.lines import encode
 
@@ -140,6 +143,7 @@ class Wheel:
         reload: Callable[[], None],
         on_ready: Callable[[], None],
         gap: Gap | None,
+        knowledge: Knowledge,
         is_seen: bool = True,
     ) -> None:
         """`is_seen`: whether anybody may ask or look. A rehearsal has no socket, lamp or service manager, and
@@ -163,6 +167,11 @@ class Wheel:
         self._reload = reload
         self._on_ready = on_ready
         self._gap = gap  # until it has been told
+        self._knowledge: Knowledge | None = knowledge  # None: it failed, and is left alone
+        self._learned = knowledge.facts()  # as of the last span; the keeper's thread stores it
+        self._found: dict[tuple[Code, str], str] = {}
+        port.know(state.site, state.settings, self._learned, None)
+        self._spans = Spans(state, clock.now_s(), gap_s=0.0 if gap is None else gap.length_s or math.inf)
         self._is_seen = is_seen
         self._repeats = Repeats()
         self._started_s = clock.now_s()
@@ -198,6 +207,7 @@ class Wheel:
         self._port.answer(outcome.answers)
         if state.heard_control:
             self._blind_clock.keep(state.believed_s, state.believed_c)
+        self._learn(now_s)
         if now_s - self._saved_s >= SAVE_EVERY_S:
             self.save(now_s)
         self._come_back(now_s)
@@ -210,6 +220,30 @@ class Wheel:
             self._on_ready()
             self._service.ready()
             self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
+
+    def _learn(self, now_s: float) -> None:
+        """Once a minute: what this house does, and whether it does what it should."""
+        self._spans.see(self.state.decision, self._relay.feedback())
+        if self._knowledge is None:
+            return
+        utc_s = self._offset_s + now_s if self._clock.is_synchronised() else None
+        span = self._spans.ended(now_s, utc_s)
+        if span is None:
+            return
+        try:
+            found = {(one.code, one.subject): one.text for one in self._knowledge.take(span)}
+            self._learned = self._knowledge.facts()
+        except Exception as error:  # noqa: BLE001 (it only tells: the heat goes on whatever it stumbles over)
+            self._log.error("learning failed and is off until the next start", why=repr(error))
+            self._knowledge, found = None, {}
+        else:
+            self._port.know(self.state.site, self.state.settings, self._learned, span)
+        for (code, subject), text in found.items():
+            if self._found.get((code, subject)) != text:
+                self._inbox.post(Fact(code=code, subject=subject, present=True, text=text))
+        for code, subject in self._found.keys() - found.keys():
+            self._inbox.post(Fact(code=code, subject=subject, present=False, text=""))
+        self._found = found
 
     def record(self, event: Event) -> None:
         """Date an event, give it to the logbook and to everybody who watches."""
@@ -244,6 +278,7 @@ class Wheel:
             "unused_s": round(self.state.unused_s, 1),
             "way_back": None if way_back is None else way_back.facts(),
             "proof": proof or self.proof,
+            "learned": self._learned,
         }
 
     def snapshot(self, now_s: float) -> dict[str, object]:

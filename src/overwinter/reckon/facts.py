@@ -1,9 +1,6 @@
 """A plan's figures for programs: SI, the unit in each key, null for what is unknown or never comes."""
 
-import math
-
 from overwinter.physics.pipe import Freezing
-from overwinter.physics.ranges import Range
 from overwinter.reckon.plan import Outage, Plan, Winter
 from overwinter.reckon.savings import Saving
 
@@ -83,16 +80,10 @@ def facts(plan: Plan) -> dict[str, object]:
     }
 
 
-def range_facts(hours: Range) -> dict[str, float | None]:
-    """A range; null where it never happens."""
-    values = {"best": hours.best, "low": hours.low, "high": hours.high}
-    return {name: value if math.isfinite(value) else None for name, value in values.items()}
-
-
 def _times(times: Freezing | None) -> dict[str, object]:
     return {
-        "start_h": None if times is None else range_facts(times.start_h),
-        "solid_h": None if times is None else range_facts(times.solid_h),
+        "start_h": None if times is None else times.start_h.facts(),
+        "solid_h": None if times is None else times.solid_h.facts(),
     }
 
 
@@ -128,6 +119,6 @@ def _outage(outage: Outage, names: list[str]) -> dict[str, object]:
     return {
         "outdoor_c": outage.outdoor_c,
         "loss_w": outage.loss_w,
-        "room_zero_h": None if outage.room_zero_h is None else range_facts(outage.room_zero_h),
+        "room_zero_h": None if outage.room_zero_h is None else outage.room_zero_h.facts(),
         "pipes": [{"name": name, **_times(times)} for name, times in zip(names, outage.pipes, strict=True)],
     }

@@ -100,6 +100,7 @@ class Life:
             reload=_never,
             on_ready=_never,
             gap=begun.gap,
+            knowledge=begun.knowledge,
             is_seen=False,
         )
         self.port.subscribe(hear)

@@ -14,7 +14,7 @@ from typing import Any, Protocol, TypeAlias
 from overwinter.core.away import AWAY_AT_MOST_S
 from overwinter.core.evidence import STEPS_AT_MOST, is_record
 from overwinter.core.nouns import Caller, Problem, Refused
-from overwinter.wire.rpc import INVALID_PARAMS, METHOD_NOT_FOUND, Fault, Params, shown
+from overwinter.wire.rpc import INVALID_PARAMS, Fault, Params, shown
 
 MAX_HAND_S = 43_200.0
 """Twelve hours: nobody forgets a switch for longer than a night."""
@@ -28,6 +28,10 @@ MAX_INSTANT = 64
 """Characters of a point in time or a span; RFC 3339 needs 35."""
 MAX_RECORDS = 10_000
 """Logbook lines in one answer: a week of samples. The port never has to hold more in memory."""
+
+
+OUTDOOR_C = (-90.0, 60.0)
+"""Colder and warmer than it has ever been anywhere on Earth."""
 
 
 class Port(Protocol):
@@ -45,6 +49,9 @@ class Port(Protocol):
         self, *, events: bool, since: str | None, until: str | None, limit: int | None
     ) -> Future[list[dict[str, Any]]]:
         """Logbook lines, oldest first; of more than `limit` the newest."""
+
+    def forecast(self, outdoor_c: float | None) -> Future[dict[str, Any]]:
+        """What comes if heat fails now, at this outdoor temperature or the present one."""
 
     def set(
         self, changes: dict[str, Any], *, anyway: bool, until: str | None, caller: Caller
@@ -140,6 +147,12 @@ _RESULT = _Param(
     "result",
     f"the worst verdict of 1 to {STEPS_AT_MOST} steps, and these, each with step, verdict, by and text",
     _is_result,
+)
+_OUTDOOR_C = _Param(
+    "outdoor_c",
+    f"a temperature in °C, {OUTDOOR_C[0]:g} to {OUTDOOR_C[1]:g}",
+    lambda value: _is_number(value) and OUTDOOR_C[0] <= value <= OUTDOOR_C[1],
+    is_optional=True,
 )
 _LIMIT = _Param("limit", f"a whole number, 1 to {MAX_RECORDS}", _is_count, is_optional=True)
 
@@ -269,9 +282,9 @@ def _prove(port: Port, params: Params, caller: Caller) -> object:
     return port.give_back(caller)
 
 
-def _not_built_yet(_port: Port, _params: Params, _caller: Caller) -> object:
-    text = "not built yet"
-    raise Fault(METHOD_NOT_FOUND, text, [Problem("method", None, "another method", text)])
+def _forecast(port: Port, params: Params, _caller: Caller) -> object:
+    outdoor_c = _taken(params, _OUTDOOR_C)["outdoor_c"]
+    return port.forecast(None if outdoor_c is None else float(outdoor_c))
 
 
 Method: TypeAlias = Callable[[Port, Params, Caller], object]
@@ -282,7 +295,7 @@ READS: Mapping[str, Method] = {
     "samples": _samples,
     "events": _events,
     "watch": _watch,
-    "forecast": _not_built_yet,
+    "forecast": _forecast,
 }
 """Any local user may."""
 
@@ -297,5 +310,5 @@ CHANGES: Mapping[str, Method] = {
 }
 """Root, the guard's own user and the group may."""
 
-WAITS = frozenset({"samples", "events"})
+WAITS = frozenset({"samples", "events", "forecast"})
 """Reads that take the port a while, as every change may; so many at once, and no more."""

@@ -1,0 +1,89 @@
+"""What the wheel does with what is learned: it tells, it keeps, and it never hangs the heat on it."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from overwinter.core.nouns import Code, Site
+from overwinter.know.knowledge import Knowledge
+from overwinter.know.nouns import Finding, Span
+from overwinter.store.keeper import STATE_NAME
+from overwinter.store.small import load_state
+from tests.guard.house import House
+from tests.rehearse.lived import events, fault, live, scenario
+from tests.schemas.test_program import check
+
+HOUR_S = 3600.0
+
+
+def test_a_finding_becomes_an_alarm_and_is_over_with_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spans: list[Span] = []
+
+    def take(_self: Knowledge, span: Span) -> tuple[Finding, ...]:
+        spans.append(span)
+        if not 60 <= len(spans) < 120:
+            return ()
+        return (Finding(code=Code.HEATER_DEAD, text=f"no rise in {len(spans)} minutes", subject="bulb"),)
+
+    monkeypatch.setattr(Knowledge, "take", take)
+    live(scenario(hours=4.0), tmp_path)
+    told = [event for event in events(tmp_path, "alarm") if event["code"] == "heater-dead"]
+
+    assert [event["state"] for event in told] == ["raised", "cleared"]
+    assert [event["subject"] for event in told] == ["bulb", "bulb"]
+    assert told[0]["text"] == "no rise in 60 minutes"
+    assert told[1]["up"] - told[0]["up"] == pytest.approx(HOUR_S, abs=60.0)
+
+
+def test_learning_that_fails_ends_itself_and_nothing_else(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = []
+
+    def take(_self: Knowledge, span: Span) -> tuple[Finding, ...]:
+        calls.append(span)
+        raise ZeroDivisionError("a mistake of ours")
+
+    monkeypatch.setattr(Knowledge, "take", take)
+    outcome = live(scenario(hours=12.0), tmp_path)
+
+    assert len(calls) == 1
+    assert outcome.starts == 1
+    assert not outcome.froze
+    assert outcome.cycles > 0
+
+
+def test_what_was_learned_outlives_a_power_cut_but_for_an_hour(tmp_path: Path) -> None:
+    live(scenario(fault("power-cut", 10.5, 0.5), hours=12.0), tmp_path)
+    kept = load_state(tmp_path / "state" / STATE_NAME)
+
+    assert kept is not None
+    knowledge = Knowledge(Site(), kept["learned"])
+    assert 9.0 <= knowledge.learned.based_on_h <= 11.6
+
+
+def test_the_guard_forecasts_and_says_what_it_does_not_know_yet(house: House) -> None:
+    house.start()
+    answer = house.call("forecast")
+    check("forecast", answer)
+    told = house.run("forecast", "--outdoor", "-15C", "--json")
+
+    assert answer["known"] is False
+    assert answer["outdoor_limit_c"] is None
+    assert (told.returncode, told.stderr) == (0, "")
+    check("forecast", json.loads(told.stdout))
+    assert json.loads(told.stdout)["outdoor_c"] == -15.0
+    assert "not known yet" in house.run("forecast").stdout
+    assert house.run("status").stdout.rstrip().splitlines()[-1].endswith("is not known yet.")
+
+
+def test_a_forecast_for_no_weather_on_earth_is_refused(house: House) -> None:
+    house.start()
+    told = house.run("forecast", "--outdoor", "-200C")
+
+    assert told.returncode == 1
+    assert "--outdoor = -200C: must be" in told.stderr
+    assert "outdoor_c" in house.call("forecast", {"outdoor_c": "cold"})["message"]
