@@ -51,9 +51,8 @@ class Minutes:
             outcome = turn(self.state, inbox, self.now_s)  # type: ignore[arg-type]
             self.samples += [dict(event.fields) for event in outcome.events if event.name == "sample"]
             self.spans.see(outcome.decision, flows)
-            span = self.spans.ended(self.now_s, 1.7e9 + self.now_s)
-            if span is not None:
-                self.seen.append(span)
+            if self.spans.is_due(self.now_s):
+                self.seen.append(self.spans.end(self.now_s, 1.7e9 + self.now_s))
 
 
 def test_a_span_is_the_sample_of_its_minute() -> None:

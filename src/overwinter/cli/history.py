@@ -132,7 +132,7 @@ def _from_files(
 
     skipped.clear()
     kinds = {"sample"} if what == "samples" else None
-    found = read_placed(folder, since=since, until=until, events=kinds, skipped=skipped, loads=_quick_loads())
+    found = read_placed(folder, since=since, until=until, events=kinds, skipped=skipped, loads=quick_loads())
     lines: Iterator[Line] = (line for line in found if _is_line(line, what))
     return lines if limit is None else deque(lines, maxlen=limit)
 
@@ -145,7 +145,7 @@ def _is_line(line: object, what: str) -> bool:
     )
 
 
-def _quick_loads() -> Callable[[bytes], Any] | None:
+def quick_loads() -> Callable[[bytes], Any] | None:
     """A JSON decoder several times as fast as the standard one, where it is installed.
 
     It is passed on from here, and never imported by `store`: in the guard it would only cost memory. Whole

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from overwinter.cli.history import quick_loads
 from overwinter.cli.options import Stop, complain
 from overwinter.cli.places import Places
 from overwinter.cli.recorded import spans
@@ -67,7 +68,7 @@ def replayed(where: Places, *, watch: Callable[[float], None] | None = None) -> 
     settings = _settings(where, site)
     past = Past(Knowledge(site, is_replay=True, alarm_low_c=settings.alarm_low_c), settings)
     present: dict[tuple[Code, str], Told] = {}
-    for span in spans(read_placed(folder)):
+    for span in spans(read_placed(folder, loads=quick_loads())):
         assert span.utc_s is not None
         found = {(one.code, one.subject): one.text for one in past.knowledge.take(span)}
         for key, text in found.items():

@@ -48,12 +48,13 @@ class Spans:
             self._looks += 1
             self._flowing += flows
 
-    def ended(self, now_s: float, utc_s: float | None) -> Span | None:
-        """The span that ends at `now_s`; None: it is still running. `utc_s` only if it can be trusted."""
-        lasts_s = now_s - self._began_s
-        if lasts_s < SPAN_S:
-            return None
-        state = self._state
+    def is_due(self, now_s: float) -> bool:
+        """Whether a minute is over."""
+        return now_s - self._began_s >= SPAN_S
+
+    def end(self, now_s: float, utc_s: float | None) -> Span:
+        """The span that ends at `now_s`, and begin the next; `utc_s` only if it can be trusted."""
+        lasts_s, state = now_s - self._began_s, self._state
         coldest, is_blind = coldest_track(state, now_s), state.is_blind
         cold_c = state.look.coldest_cold_c
         span = Span(

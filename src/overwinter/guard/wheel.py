@@ -168,7 +168,7 @@ class Wheel:
         self._on_ready = on_ready
         self._gap = gap  # until it has been told
         self._knowledge: Knowledge | None = knowledge  # None: it failed, and is left alone
-        self._learned = knowledge.facts()  # as of the last span; the keeper's thread stores it
+        self._learned = knowledge.facts()  # a copy, for the keeper's and the socket's threads
         self._found: dict[tuple[Code, str], str] = {}
         port.know(state.site, state.settings, self._learned, None)
         self._spans = Spans(state, clock.now_s(), gap_s=0.0 if gap is None else gap.length_s or math.inf)
@@ -224,15 +224,13 @@ class Wheel:
     def _learn(self, now_s: float) -> None:
         """Once a minute: what this house does, and whether it does what it should."""
         self._spans.see(self.state.decision, self._relay.feedback())
-        if self._knowledge is None:
+        if self._knowledge is None or not self._spans.is_due(now_s):
             return
-        utc_s = self._offset_s + now_s if self._clock.is_synchronised() else None
-        span = self._spans.ended(now_s, utc_s)
-        if span is None:
-            return
+        span = self._spans.end(now_s, self._offset_s + now_s if self._clock.is_synchronised() else None)
         try:
             found = {(one.code, one.subject): one.text for one in self._knowledge.take(span)}
-            self._learned = self._knowledge.facts()
+            if self._is_seen:
+                self._learned = self._knowledge.facts()
         except Exception as error:  # noqa: BLE001 (it only tells: the heat goes on whatever it stumbles over)
             self._log.error("learning failed and is off until the next start", why=repr(error))
             self._knowledge, found = None, {}
@@ -263,8 +261,10 @@ class Wheel:
             getattr(self._log, level)(event.name, **{k: v for k, v in event.fields.items() if k != "event"})
 
     def save(self, now_s: float) -> None:
-        """Counters, hourly and at stop."""
+        """Counters and what was learned, hourly and at stop."""
         self._saved_s = now_s
+        if self._knowledge is not None:
+            self._learned = self._knowledge.facts()
         self._keeper.save_state(self.counters())
 
     def counters(
