@@ -8,24 +8,9 @@ import pytest
 
 from overwinter.core.evidence import FAILED, PASSED, UNFINISHED, Plan, Seen, SensorSeen, Step, is_record
 from overwinter.core.nouns import Mode
-from overwinter.core.proof import (
-    Ask,
-    Away,
-    Back,
-    Broken,
-    Done,
-    Look,
-    Proof,
-    Reply,
-    Rest,
-    Tell,
-    Wish,
-    Work,
-    boot_question,
-    booted,
-    waits_for_reboot,
-)
+from overwinter.core.proof import Proof, boot_question, booted, waits_for_reboot
 from overwinter.core.units import Unit
+from overwinter.core.wishes import Ask, Away, Back, Broken, Done, Look, Reply, Rest, Tell, Wish, Work
 
 PUMP = SensorSeen(name="pump", is_control=True, temperature_c=3.0, flag=1, age_s=2.0)
 OUTSIDE = SensorSeen(name="outside", is_control=False, temperature_c=-5.0, flag=1, age_s=4.0)

@@ -9,17 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from overwinter.core.nouns import Circuit, HeaterSpec
-from overwinter.physics.circuit import (
-    blind_duty_limit,
-    blind_outdoor_limit_c,
-    circuit_load,
-    contact_life_years,
-    cord_ampacity_a,
-    cord_drop_v,
-    current_a,
-    heat_share,
-    steady_rise_k,
-)
+from overwinter.physics.circuit import circuit_load, cord_ampacity_a, cord_drop_v, current_a, heat_share
+from overwinter.physics.duty import blind_duty_limit, blind_outdoor_limit_c, contact_life_years, steady_rise_k
 from overwinter.settings.site import area_of_gauge_mm2
 
 LAMP = HeaterSpec(watts=250.0, kind="lamp")

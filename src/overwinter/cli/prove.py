@@ -9,7 +9,8 @@ from overwinter.cli.ask import ask, facts, painter, print_json
 from overwinter.cli.options import JSON, Stop, Verb, complain
 from overwinter.cli.places import Places, places
 from overwinter.core.evidence import FAILED, PASSED, UNFINISHED, Plan, Step, verdict_of
-from overwinter.core.proof import Broken, Proof, boot_question, booted, waits_for_reboot
+from overwinter.core.proof import Proof, boot_question, booted, waits_for_reboot
+from overwinter.core.wishes import Broken
 from overwinter.show.text import PROOF_CAUTIONS, clean
 
 VERB = Verb(

@@ -17,8 +17,8 @@ from overwinter.cli.places import Places
 from overwinter.core.evidence import Plan, Seen, SensorSeen, Step
 from overwinter.core.look import lost_after_s
 from overwinter.core.nouns import Mode, Settings
-from overwinter.core.proof import Ask, Away, Back, Done, Look, Reply, Rest, Talk, Tell, Wish, Work
 from overwinter.core.units import Unit
+from overwinter.core.wishes import Ask, Away, Back, Done, Look, Reply, Rest, Talk, Tell, Wish, Work
 from overwinter.show.text import clean, duration
 
 POLL_S = 0.5

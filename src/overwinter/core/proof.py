@@ -8,8 +8,6 @@ Rule 3: what confirms a switch is, in this order, the feedback input, the owner'
 """
 
 from collections.abc import Generator, Iterable
-from dataclasses import dataclass
-from typing import TypeAlias
 
 from overwinter.core.away import AWAY_AT_MOST_S
 from overwinter.core.evidence import (
@@ -24,8 +22,23 @@ from overwinter.core.evidence import (
     Step,
     verdict_of,
 )
-from overwinter.core.nouns import Mode, OverwinterError, Reason
+from overwinter.core.nouns import Mode, Reason
 from overwinter.core.units import say
+from overwinter.core.wishes import (
+    Ask,
+    Away,
+    Back,
+    Broken,
+    Done,
+    Finding,
+    Look,
+    Reply,
+    Rest,
+    Talk,
+    Tell,
+    Wish,
+    Work,
+)
 
 SETTLE_S = 15.0
 """For a contact to close, a lamp to light and its current to be seen."""
@@ -39,73 +52,6 @@ SPARE_S = 60.0
 """How much longer than the air is waited for heat is held, so that the last look still sees it held."""
 LOOK_S = 180.0
 """How much longer than it takes to be blind the sensors stay away."""
-
-
-# What the conversation wants; each is answered before it goes on.
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """See what is; with `what` a moment later, waiting for that, `left_s` at most. Reply: Seen."""
-
-    what: str = ""
-    left_s: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """Ask the owner. Reply: True, False, or None: nobody is there, or it is not known."""
-
-    question: str
-
-
-@dataclass(frozen=True, slots=True)
-class Tell:
-    """Say something. Reply: None."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Work:
-    """Heat on or off by hand. Reply: None, or why it was refused."""
-
-    heat: bool
-    for_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Rest:
-    """Give heat back to the usual control. Reply: None."""
-
-
-@dataclass(frozen=True, slots=True)
-class Away:
-    """Take the control sensors away. Reply: None, or why it was refused."""
-
-    for_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Back:
-    """Give them back. Reply: None."""
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """A step is over. Reply: None."""
-
-    step: Step
-
-
-Wish: TypeAlias = Look | Ask | Tell | Work | Rest | Away | Back | Done
-Reply: TypeAlias = Seen | bool | str | None
-Talk: TypeAlias = Generator[Wish, Reply, None]
-Finding: TypeAlias = Generator[Wish, Reply, Step]
-
-
-class Broken(OverwinterError):
-    """The proof cannot go on; the text says why."""
 
 
 def waits_for_reboot(steps: Iterable[Step]) -> bool:

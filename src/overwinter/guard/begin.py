@@ -10,7 +10,7 @@ from overwinter.core.state import State
 from overwinter.guard.clock import Clock
 from overwinter.guard.gap import Gap, gap_before
 from overwinter.guard.memory import BlindClock, counters, recall_proof
-from overwinter.guard.port import Return
+from overwinter.guard.way_back import Return
 from overwinter.know.knowledge import Knowledge
 from overwinter.store.keeper import STATE_NAME
 from overwinter.store.lines import last_lines

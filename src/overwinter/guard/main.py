@@ -34,9 +34,10 @@ from overwinter.guard.files import (
 )
 from overwinter.guard.memory import BlindClock, hold
 from overwinter.guard.paths import Paths
-from overwinter.guard.port import GuardPort, Return, own_caller
+from overwinter.guard.port import GuardPort
 from overwinter.guard.reread import reread
 from overwinter.guard.starts import Starts
+from overwinter.guard.way_back import Return, own_caller
 from overwinter.guard.wheel import Inbox, Relay, Wheel
 from overwinter.settings.site import sense_s_min
 from overwinter.settings.values import differences

@@ -7,7 +7,6 @@ to the keeper first and to the wheel only once it lies on the disk.
 
 import contextlib
 import itertools
-import os
 import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -35,6 +34,7 @@ from overwinter.core.nouns import (
 from overwinter.guard.clock import Clock, rfc3339, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
 from overwinter.guard.refusals import Refusals
+from overwinter.guard.way_back import Return
 from overwinter.know.answer import forecast_facts
 from overwinter.know.knowledge import Knowledge
 from overwinter.know.nouns import Span
@@ -65,7 +65,7 @@ class GuardPort:
         logs_dir: Path,
         settings: Settings,
         sense_s_min: float,
-        stored: Callable[[Settings, "Return | None"], None],
+        stored: Callable[[Settings, Return | None], None],
         keep_proof: Callable[[dict[str, object]], None],
     ) -> None:
         """Two of them are called in the keeper's thread.
@@ -334,7 +334,7 @@ class GuardPort:
                 self._stored(change.settings, None)
         return change, before
 
-    def _return(self, until: str, changes: Mapping[str, object], before: Settings) -> "Return":
+    def _return(self, until: str, changes: Mapping[str, object], before: Settings) -> Return:
         moment = _moment("until", until)
         assert moment is not None
         left = moment.timestamp() - self._clock.utc_s()
@@ -396,52 +396,6 @@ class GuardPort:
             if (line.get("event") != "sample") == events:
                 kept.append(line)
         return list(kept)
-
-
-class Return:
-    """The way back from mode observe: whichever comes first, the date or as many seconds of running.
-
-    A board without a battery clock may not know the date for weeks; pipes must not wait for it.
-    """
-
-    __slots__ = ("left_s", "mode", "utc_s")
-
-    def __init__(self, *, mode: Mode, utc_s: float, left_s: float) -> None:
-        self.mode = mode
-        self.utc_s = utc_s
-        self.left_s = left_s
-
-    def facts(self) -> dict[str, object]:
-        """For the state file."""
-        return {"mode": self.mode.value, "utc_s": self.utc_s, "left_s": round(self.left_s, 1)}
-
-    def text(self) -> str:
-        """For people."""
-        return f"mode observe until {rfc3339_s(self.utc_s)[:16]}Z, then {self.mode} again"
-
-    @classmethod
-    def recall(cls, stored: object) -> "Return | None":
-        """From the state file; anything odd is no way back."""
-        if not isinstance(stored, dict):
-            return None
-        try:
-            return cls(
-                mode=Mode(stored["mode"]), utc_s=float(stored["utc_s"]), left_s=float(stored["left_s"])
-            )
-        except (KeyError, TypeError, ValueError):
-            return None
-
-
-def own_caller() -> Caller:
-    """The guard itself, where it acts by itself."""
-    import pwd
-
-    uid = os.geteuid()
-    try:
-        user = pwd.getpwuid(uid).pw_name
-    except KeyError:
-        user = str(uid)
-    return Caller(uid=uid, user=user, pid=os.getpid())
 
 
 def _moment(name: str, text: str | None) -> datetime | None:

@@ -30,9 +30,10 @@ from overwinter.guard.board import Board
 from overwinter.guard.clock import Clock, rfc3339
 from overwinter.guard.gap import WAIT_S, Gap
 from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
-from overwinter.guard.port import GuardPort, Return, own_caller
+from overwinter.guard.port import GuardPort
 from overwinter.guard.spans import Spans
 from overwinter.guard.status import status, status_line
+from overwinter.guard.way_back import Return, own_caller
 from overwinter.know.knowledge import Knowledge
 from overwinter.store.keeper import Keeper
 from overwinter.store.lines import encode

@@ -17,15 +17,9 @@ from overwinter.physics.advice import (
     control_sensor_k,
     cycle_heat_j_k,
 )
-from overwinter.physics.circuit import (
-    CircuitLoad,
-    blind_outdoor_limit_c,
-    circuit_load,
-    contact_life_years,
-    contact_needed_a,
-    steady_rise_k,
-)
+from overwinter.physics.circuit import CircuitLoad, circuit_load, contact_needed_a
 from overwinter.physics.cycle import fastest_cycles_h
+from overwinter.physics.duty import blind_outdoor_limit_c, contact_life_years, steady_rise_k
 from overwinter.physics.envelope import Conductance, heater_limit_c, loss_w, ua_w_k
 from overwinter.physics.pipe import Freezing, freezing
 from overwinter.physics.ranges import Range

@@ -16,7 +16,8 @@ from overwinter.guard.begin import begin, disk_told
 from overwinter.guard.board import Board
 from overwinter.guard.files import load_settings
 from overwinter.guard.memory import BlindClock
-from overwinter.guard.port import GuardPort, Return
+from overwinter.guard.port import GuardPort
+from overwinter.guard.way_back import Return
 from overwinter.guard.wheel import INBOX_AT_MOST, Inbox, Relay, Wheel
 from overwinter.rehearse.clock import CountedClock
 from overwinter.settings.site import sense_s_min

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 
 from overwinter.core.nouns import Mode, Role, Settings, Site
 from overwinter.core.units import say
-from overwinter.physics.circuit import blind_duty_limit, circuit_load, steady_rise_k
+from overwinter.physics.circuit import circuit_load
+from overwinter.physics.duty import blind_duty_limit, steady_rise_k
 from overwinter.physics.envelope import ua_w_k
 from overwinter.survey.finding import Finding, fault, sound, unknown
 from overwinter.survey.scene import Scene

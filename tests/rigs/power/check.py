@@ -11,7 +11,7 @@ import pytest
 
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, SITE_COPY, load_settings, load_site
 from overwinter.guard.memory import counters
-from overwinter.guard.port import Return
+from overwinter.guard.way_back import Return
 from overwinter.settings.values import parse_settings
 from overwinter.store.atomic import read_copy
 from overwinter.store.keeper import STATE_NAME
