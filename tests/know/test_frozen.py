@@ -24,7 +24,11 @@ def test_ice_begins_when_the_closed_form_says_so() -> None:
     begins_s = start_s(LAGGED, 3.0 - ERROR_K, outside_c - OUTDOOR_MARGIN_K - ERROR_K)
     for factor, verdict in ((0.98, Verdict.NO), (1.1, Verdict.MAY_HAVE)):
         said = may_have_frozen(
-            pipes=[LAGGED], gap_s=begins_s * factor, before_c=3.0, after_c=3.0, outdoor_c=[outside_c]
+            pipes=[LAGGED],
+            gap_s=begins_s * factor,
+            before_c=3.0,
+            after_c=outside_c - OUTDOOR_MARGIN_K,
+            outdoor_c=[outside_c],
         )
         assert said.verdict is verdict
 
@@ -66,9 +70,9 @@ def test_learned_cooling_narrows_the_cold_end() -> None:
     def high(cooling: object) -> Verdict:
         return may_have_frozen(
             pipes=[BARE],
-            gap_s=14_400.0,
+            gap_s=28_800.0,
             before_c=4.0,
-            after_c=3.5,
+            after_c=3.0,
             outdoor_c=[-10.0],
             cooling=slow if cooling else None,
         ).verdict
@@ -103,3 +107,11 @@ def test_learned_cooling_that_the_temperature_after_disproves_is_not_believed() 
         for after_c in (4.0, 1.0)
     ]
     assert verdicts == [Verdict.NO, Verdict.MAY_HAVE]
+
+
+def test_a_short_silence_that_ends_warm_froze_nothing_though_it_was_cold_outdoors() -> None:
+    """Without heat a house only cools: what is warm at the end was never much colder."""
+    short = {"pipes": (), "before_c": 4.0, "after_c": 3.0, "outdoor_c": (-15.0,)}
+
+    assert may_have_frozen(gap_s=3600.0, **short).verdict is Verdict.NO  # type: ignore[arg-type]
+    assert may_have_frozen(gap_s=20 * 3600.0, **short).verdict is Verdict.MAY_HAVE  # type: ignore[arg-type]

@@ -149,6 +149,10 @@ class Watch:
         """Whether an episode of this code has begun, raised or not yet."""
         return any(episode.code is code for episode in self._episodes.values())
 
+    def is_acknowledged(self, code: Code) -> bool:
+        """Whether an episode of this code is raised, and somebody has seen it."""
+        return any(episode.code is code and episode.acknowledged for episode in self.raised())
+
     def raised(self) -> list[Episode]:
         """The episodes that people are told of, oldest first."""
         return [episode for episode in self._episodes.values() if episode.raised]

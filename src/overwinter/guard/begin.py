@@ -32,6 +32,7 @@ class Beginning:
     way_back: Return | None
     proof: dict[str, object] | None
     knowledge: Knowledge
+    fear: str | None  # pipes may have frozen, and nobody has acknowledged it yet
 
 
 def begin(
@@ -64,6 +65,7 @@ def begin(
         way_back=Return.recall(stored.get("way_back")) if stored else None,
         proof=recall_proof(stored.get("proof")) if stored else None,
         knowledge=Knowledge(site, stored.get("learned") if stored else None),
+        fear=_text(stored.get("may_have_frozen")) if stored else None,
     )
 
 
@@ -82,6 +84,10 @@ def disk_told(
         post(Remark(ticket=0, event="lost-lines", fields={"text": text}))
     if not present:  # a disk that was gone may have come back without what lay on it
         put_back().add_done_callback(repaired)
+
+
+def _text(stored: object) -> str | None:
+    return stored[:1000] if isinstance(stored, str) else None
 
 
 def _state_file(state_dir: Path) -> dict[str, Any] | None:

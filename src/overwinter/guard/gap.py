@@ -24,6 +24,7 @@ class Gap:
     is_least: bool  # the true length may be more
     cause: str  # power | stopped | killed | unknown
     before_c: float | None
+    outdoor_c: float | None = None  # before it
 
     def fields(self, after_c: float | None) -> dict[str, object]:
         """For the event."""
@@ -33,6 +34,7 @@ class Gap:
             "at_least": self.is_least,
             "cause": self.cause,
             "before_c": self.before_c,
+            "outdoor_c": self.outdoor_c,
             "after_c": None if after_c is None else round(after_c, 3),
         }
 
@@ -79,7 +81,8 @@ def gap_before(
         length_s=length_s,
         is_least=is_least,
         cause=_cause(last, was_here=was_here),
-        before_c=_last_temperature_c(lines),
+        before_c=_last(lines, "temperature_c"),
+        outdoor_c=_last(lines, "outdoor_c"),
     )
 
 
@@ -98,9 +101,9 @@ def _cause(last: Mapping[str, object], *, was_here: bool) -> str:
     return "killed" if was_here else "power"
 
 
-def _last_temperature_c(lines: Sequence[Mapping[str, object]]) -> float | None:
+def _last(lines: Sequence[Mapping[str, object]], key: str) -> float | None:
     for line in reversed(lines):
-        value = line.get("temperature_c")
+        value = line.get(key)
         if line.get("event") == "sample" and isinstance(value, int | float):
             return float(value)
     return None

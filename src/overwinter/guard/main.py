@@ -213,6 +213,7 @@ class _Life:
             on_ready=starts.one_succeeded,
             gap=begun.gap,
             knowledge=begun.knowledge,
+            fear=begun.fear,
         )
         self.server = Server(
             self.port,

@@ -10,6 +10,7 @@ import queue
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
+from overwinter.core.look import outdoor_temperature_c
 from overwinter.core.nouns import (
     Adopt,
     Arrival,
@@ -34,6 +35,7 @@ from overwinter.guard.port import GuardPort
 from overwinter.guard.spans import Spans
 from overwinter.guard.status import status, status_line
 from overwinter.guard.way_back import Return, own_caller
+from overwinter.know.frozen import Verdict, may_have_frozen
 from overwinter.know.knowledge import Knowledge
 from overwinter.store.keeper import Keeper
 from overwinter.store.lines import encode
@@ -145,6 +147,7 @@ class Wheel:
         on_ready: Callable[[], None],
         gap: Gap | None,
         knowledge: Knowledge,
+        fear: str | None,
         is_seen: bool = True,
     ) -> None:
         """`is_seen`: whether anybody may ask or look. A rehearsal has no socket, lamp or service manager, and
@@ -171,6 +174,10 @@ class Wheel:
         self._knowledge: Knowledge | None = knowledge  # None: it failed, and is left alone
         self._learned = knowledge.facts()  # a copy, for the keeper's and the socket's threads
         self._found: dict[tuple[Code, str], str] = {}
+        self.may_have_frozen: str | None = None
+        if fear is not None:  # of a start before this one
+            self.may_have_frozen = fear
+            inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=True, text=fear))
         port.know(state.site, state.settings, self._learned, None)
         self._spans = Spans(state, clock.now_s(), gap_s=0.0 if gap is None else gap.length_s or math.inf)
         self._is_seen = is_seen
@@ -225,6 +232,8 @@ class Wheel:
     def _learn(self, now_s: float) -> None:
         """Once a minute: what this house does, and whether it does what it should."""
         self._spans.see(self.state.decision, self._relay.feedback())
+        if self.may_have_frozen is not None:
+            self._calm(now_s)
         if self._knowledge is None or not self._spans.is_due(now_s):
             return
         span = self._spans.end(now_s, self._offset_s + now_s if self._clock.is_synchronised() else None)
@@ -280,6 +289,7 @@ class Wheel:
             "way_back": None if way_back is None else way_back.facts(),
             "proof": proof or self.proof,
             "learned": self._learned,
+            "may_have_frozen": self.may_have_frozen,
         }
 
     def snapshot(self, now_s: float) -> dict[str, object]:
@@ -365,7 +375,33 @@ class Wheel:
         if gap is None or (state.look.coldest_cold_c is None and now_s - self._started_s < WAIT_S):
             return
         self._gap = None
-        self.record(Event("gap", now_s, gap.fields(state.look.coldest_cold_c)))
+        frozen = may_have_frozen(
+            pipes=state.site.pipes,
+            gap_s=gap.length_s,
+            is_least=gap.is_least,
+            before_c=gap.before_c,
+            after_c=state.look.coldest_cold_c,
+            outdoor_c=[
+                at_c for at_c in (gap.outdoor_c, outdoor_temperature_c(state, now_s)) if at_c is not None
+            ],
+            cooling=None if self._knowledge is None else self._knowledge.cooling(),
+        )
+        pipes = [{"name": pipe.name, "verdict": pipe.verdict.value} for pipe in frozen.pipes]
+        self.record(Event("gap", now_s, {**gap.fields(state.look.coldest_cold_c), "pipes": pipes}))
+        if frozen.verdict is Verdict.MAY_HAVE:
+            self._fear(frozen.text, now_s)
+
+    def _fear(self, text: str, now_s: float) -> None:
+        """Pipes may have frozen: so it is, over restarts, until somebody has acknowledged it."""
+        self.may_have_frozen = text
+        self._inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=True, text=text))
+        self.save(now_s)
+
+    def _calm(self, now_s: float) -> None:
+        if self.may_have_frozen is not None and self.state.watch.is_acknowledged(Code.MAY_HAVE_FROZEN):
+            self.may_have_frozen = None
+            self._inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=False, text=""))
+            self.save(now_s)
 
     def _come_back(self, now_s: float) -> None:
         """Out of mode observe again, when its time is over."""

@@ -24,6 +24,11 @@ DAY_S = 86400.0
 OUTDOOR_MARGIN_K = 5.0
 """So much colder than before and after it may have been outdoors in a gap of a day at most: an assumption."""
 
+COOLS_ONLY_S = 6 * 3600.0
+WARMED_K = 2.0
+"""Without heat a house only cools, so in so short a time it was hardly colder than at the end: the sun or a
+front may have warmed it by so much since. Assumptions."""
+
 STEPS = 200
 """Parts into which the silence is cut; the worst end of each counts, so few only widen the range."""
 
@@ -175,6 +180,8 @@ def _judged(
     times_s = [length_s * step / STEPS for step in range(STEPS + 1)]
     ends_c = [at_c for at_c in (before_c, after_c) if at_c is not None]
     floor_c = min([outside_c, *ends_c])
+    if after_c is not None and length_s <= COOLS_ONLY_S and not is_least:
+        floor_c = max(floor_c, min(ends_c) - WARMED_K)
     cold_c = [floor_c] * len(times_s)
     if cooling is not None and before_c is not None:
         learned_c = [_bounded(cooling(at_s / 3600.0, outside_c).low, floor_c, before_c) for at_s in times_s]

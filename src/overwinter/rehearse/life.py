@@ -102,6 +102,7 @@ class Life:
             on_ready=_never,
             gap=begun.gap,
             knowledge=begun.knowledge,
+            fear=begun.fear,
             is_seen=False,
         )
         self.port.subscribe(hear)
