@@ -77,3 +77,8 @@ def parse_duration_s(text: str) -> float:
 def say(temperature_c: float, unit: Unit) -> str:
     """A temperature for people, in their unit: `36.0 F`."""
     return f"{from_c(temperature_c, unit):z.1f} {unit}"  # z: no minus before nothing
+
+
+def say_difference(difference_k: float, unit: Unit) -> str:
+    """A difference of temperatures for people, in their unit: `1.8 F`."""
+    return f"{difference_k / (K_PER_F if unit is Unit.F else 1.0):z.1f} {unit}"

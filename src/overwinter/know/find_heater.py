@@ -1,0 +1,346 @@
+"""Does the heat really heat, and only when it is called for? From how the air answers the relay.
+
+Rule 1: what is usual is learned of this house: how far the air has risen so many minutes after heat went on,
+        and fallen after it went off. A phase teaches only if it ended as it must, at its end of the band.
+Rule 2: a fault is said when the air departs from that by far more than its usual spread; before enough is
+        known only what cannot be healthy is said.
+Rule 3: where the signs fit two faults, or none, nothing is said: `cold` is the backstop.
+"""
+
+import math
+from collections.abc import Mapping
+
+from overwinter.core.nouns import Code, Mode, Site
+from overwinter.core.units import Unit, say, say_difference
+from overwinter.know.nouns import Finding, Span
+from overwinter.know.phases import Course, Phase
+from overwinter.know.running import Usual, many
+
+RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
+FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
+WINDOWS_MIN = (5, 8, 10, 15, 20, 30, 45)
+"""Minutes after a switch at which the air is looked at, and windows in which it is looked back."""
+
+KNOWN = 4
+"""Phases that make what is usual worth going by."""
+MEMORY = 30.0
+NOISE_K = 0.05
+"""Of the mean of three medians of five readings of a cheap sensor that speaks in tenths (simulated)."""
+SIGNAL_K = 0.35
+"""Less of an answer than this cannot be told from noise."""
+CERTAIN = 4.5
+"""So many spreads from the usual."""
+GOES_ON = 0.5
+"""So much of the fall before a switch-on would have gone on without it: cooling slows down."""
+NEARLY_CERTAIN = 3.5
+"""Of a rise that is missing: twice in a row, and less than a third of the usual."""
+STRANGE = 6.0
+STRANGE_IN_A_ROW = 3
+
+FULL_MIN = 90.0
+"""Heat on for so long without reaching the high end is a heater at its end."""
+
+
+class HeaterFaults:
+    """Heater dead, heat stuck on, heater too small."""
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self.rises: dict[int, Usual] = {minute: Usual() for minute in RISES_MIN}
+        self.falls: dict[int, Usual] = {minute: Usual() for minute in FALLS_MIN}
+        self.wander = Usual()
+        self._strange = {True: 0, False: 0}  # phases in a row that were not like the others
+        self._doubts = {Code.HEATER_DEAD: 0, Code.HEAT_STUCK_ON: 0}
+        self._found: dict[Code, str] = {}
+
+    def take(self, span: Span, course: Course, *, is_open: bool) -> list[Finding]:
+        """One span; `is_open`: the house cools as with an open door, or a door is known to be open."""
+        self._see_current(span)
+        if span.mode is Mode.OBSERVE or self._site.heater.kind == "cable":
+            return self._findings()
+        if course.before is not None:
+            self._learn(course.before, span)
+        phase, air_c = course.phase, span.temperature_c
+        if phase is None or air_c is None:
+            return self._findings()
+        minutes = course.minutes(span)
+        change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
+        if phase.is_on:
+            # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
+            change_k -= GOES_ON * phase.slope_k_min * minutes
+        self._note(phase, minutes, change_k, course.span_s)
+        self._steady(phase, minutes, course)
+        if Code.HEATER_DEAD in self._found:
+            self._see_it_heat(phase, air_c, course, span)
+        elif phase.is_on and span.current is None and not is_open:
+            self._look_for_no_heat(phase, minutes, change_k, course)
+        if Code.HEAT_STUCK_ON in self._found:
+            self._see_it_cool(phase, air_c, course, span)
+        elif not phase.is_on and span.current is None:
+            self._look_for_heat(phase, minutes, air_c, change_k, course, span)
+        self._look_for_too_little(phase, minutes, air_c, course, span, is_open=is_open)
+        if self._found or is_open:
+            phase.is_suspect = True
+        return self._findings()
+
+    def _findings(self) -> list[Finding]:
+        return [Finding(code=code, text=text) for code, text in self._found.items()]
+
+    # What is usual.
+
+    @staticmethod
+    def _note(phase: Phase, minutes: float, change_k: float, span_s: float) -> None:
+        grid = RISES_MIN if phase.is_on else FALLS_MIN
+        slack = span_s / 120.0
+        for minute in grid:
+            if abs(minutes - minute) <= slack and (not phase.seen or phase.seen[-1][0] < minute):
+                phase.seen.append((minute, change_k))
+                return
+
+    def _steady(self, phase: Phase, minutes: float, course: Course) -> None:
+        """How much the air wanders within five minutes of heat, by gusts and noise."""
+        change_k = course.change_k(5.0)
+        if phase.is_on and minutes >= 12.0 and change_k is not None and not self._doubts[Code.HEATER_DEAD]:
+            limit_k = 5.0 * self.wander.spread(0.07)
+            self.wander.take(min(max(change_k, -limit_k), limit_k), memory=200.0)
+
+    def _learn(self, phase: Phase, span: Span) -> None:
+        """From a phase that is over, if it ended as a healthy one does."""
+        if not phase.is_whole or phase.is_suspect or phase.is_forced or self._found:
+            return
+        air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
+        if air_c is None or (phase.top_c < middle_c if phase.is_on else air_c > middle_c):
+            return
+        usual = self.rises if phase.is_on else self.falls
+        known = [(usual[minute], change_k) for minute, change_k in phase.seen]
+        is_strange = any(
+            one.count >= 2 * KNOWN and abs(change_k - one.mean) > STRANGE * one.spread(NOISE_K)
+            for one, change_k in known
+        )
+        self._strange[phase.is_on] = self._strange[phase.is_on] + 1 if is_strange else 0
+        if is_strange and self._strange[phase.is_on] < STRANGE_IN_A_ROW:
+            return
+        for one, change_k in known:
+            one.take(change_k, memory=MEMORY)
+
+    # No heat although it is called for.
+
+    def _look_for_no_heat(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
+        text = self._missed(phase, minutes, change_k, course)
+        if text is None and minutes >= 6.0:
+            text = self._stopped(minutes, course)
+        self._count(Code.HEATER_DEAD, text is not None, 2, text or "")
+
+    def _missed(self, phase: Phase, minutes: float, change_k: float, course: Course) -> str | None:
+        """Whether the air has not answered the switch-on as it always does."""
+        if not phase.is_whole or minutes > RISES_MIN[-1] + 10.0:
+            return None
+        minute, usual = self._usual(self.rises, minutes)
+        if usual is not None and usual.count >= KNOWN:
+            missing_k = usual.mean - change_k
+            is_dead = (
+                usual.mean >= SIGNAL_K
+                and change_k < 0.3 * usual.mean
+                and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), SIGNAL_K)
+            )
+            if not is_dead or self._has_risen_by(minute):
+                return None
+            return (
+                f"heat is on for {minutes:.0f} min, and it has lifted the air by {self._k(change_k)} where "
+                f"{self._k(usual.mean)} after {minute} min is usual: look at the bulb or heater, its plug and "
+                "breaker; unplug it before touching"
+            )
+        fell_k = course.change_k(15.0)
+        if minutes < 20.0 or change_k > -0.3 or fell_k is None or fell_k > -0.2:
+            return None
+        return (
+            f"heat is on for {minutes:.0f} min and the air only falls, by {self._k(-change_k)}: look at the "
+            "bulb or heater, its plug and breaker; unplug it before touching"
+        )
+
+    def _has_risen_by(self, minute: int) -> bool:
+        """Whether this house has always risen long before: what comes later is weather."""
+        earlier = [one for one in RISES_MIN if one <= minute - 5]
+        return any(self.rises[one].count >= KNOWN and self.rises[one].mean >= 1.0 for one in earlier)
+
+    def _stopped(self, minutes: float, course: Course) -> str | None:
+        """Whether the air falls within a phase of heat as it does when heat goes off."""
+        wander_k = math.sqrt(self.wander.variance)
+        for window in WINDOWS_MIN:
+            if window + 1.0 > minutes:
+                break
+            usual = self.falls[window]
+            # Over half an hour the weather alone moves the air.
+            if usual.count < KNOWN or usual.mean > -(SIGNAL_K if window <= 20 else 2.0 * SIGNAL_K):
+                continue
+            if window > WINDOWS_MIN[0] and self._is_quick(window):
+                break
+            fell_k = course.change_k(window)
+            if fell_k is None or not fell_k <= 0.6 * usual.mean:
+                continue
+            before_k = course.change_k(min(float(window), minutes - window), ended=float(window))
+            if fell_k > -max(0.36, 3.0 * wander_k) or (before_k is not None and before_k < 0.3 * usual.mean):
+                continue
+            return (
+                f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat goes "
+                f"off ({self._k(-usual.mean)} is usual then): the heater seems to have stopped; look at the "
+                "bulb or heater, its plug and breaker; unplug it before touching"
+            )
+        return None
+
+    def _is_quick(self, window: int) -> bool:
+        """Whether a shorter window than this shows all there is to be seen: a quick house falls at once."""
+        shorter = [minute for minute in WINDOWS_MIN if minute < window]
+        return any(self.falls[one].count >= KNOWN and self.falls[one].mean <= -1.0 for one in shorter)
+
+    def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
+        """A dead heater is healthy again when the air rises under heat as it used to."""
+        if not phase.is_on or span.current is not None:
+            return
+        rose_k = course.change_k(10.0)
+        usual = self.rises[10]
+        enough_k = max(0.4, 0.5 * usual.mean) if usual.count >= KNOWN else 0.5
+        if air_c >= span.high_c or (rose_k is not None and rose_k >= enough_k):
+            self._clear(Code.HEATER_DEAD)
+
+    # Heat although it is not called for.
+
+    def _look_for_heat(
+        self, phase: Phase, minutes: float, air_c: float, change_k: float, course: Course, span: Span
+    ) -> None:
+        if not phase.is_whole or phase.is_forced or self._is_thermostats(air_c):
+            self._doubts[Code.HEAT_STUCK_ON] = 0
+            return
+        minute, usual = self._usual(self.falls, minutes)
+        if usual is None or usual.count < KNOWN or self._pump_runs(span):
+            return
+        rises_still = (course.change_k(5.0) or 0.0) > -0.05
+        is_stuck = (
+            minutes >= 5.0
+            and phase.fell_k < 0.25  # what is released cools at once, whatever warms it later
+            and rises_still
+            and change_k >= 0.3
+            and change_k - usual.mean > max(CERTAIN * usual.spread(NOISE_K), 0.5)
+        )
+        self._count(
+            Code.HEAT_STUCK_ON,
+            is_stuck,
+            3,
+            f"heat is off for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
+            f"{self._k(usual.mean)} after {minute} min is usual: the relay's contact may be welded, or "
+            "something else heats; unplug the heater or open its breaker",
+        )
+
+    def _see_it_cool(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
+        """Stuck heat has ended when the air falls without it as it used to, or is back in the band."""
+        usual = self.falls[20]
+        enough_k = max(0.3, -0.5 * usual.mean) if usual.count >= KNOWN else 0.5
+        fell_k = course.change_k(20.0)
+        fell_enough = not phase.is_on and fell_k is not None and fell_k <= -enough_k
+        if span.current is None and (fell_enough or air_c <= (span.low_c + span.high_c) / 2.0):
+            self._clear(Code.HEAT_STUCK_ON)
+
+    def _is_thermostats(self, air_c: float) -> bool:
+        """Whether a declared backup thermostat may be what heats."""
+        backup_c = self._site.heater.backup_thermostat_c
+        return backup_c is not None and air_c <= backup_c + 2.0
+
+    def _pump_runs(self, span: Span) -> bool:
+        return any(
+            span.contacts.get(contact.name, 0.0) > 0.0
+            for contact in self._site.contacts
+            if contact.kind == "pump"
+        )
+
+    # Too little heat.
+
+    def _look_for_too_little(
+        self, phase: Phase, minutes: float, air_c: float, course: Course, span: Span, *, is_open: bool
+    ) -> None:
+        code = Code.HEATER_TOO_SMALL
+        if Code.HEATER_DEAD in self._found or is_open or not phase.is_on or air_c >= span.high_c:
+            if not phase.is_on or air_c >= span.high_c or Code.HEATER_DEAD in self._found:
+                self._found.pop(code, None)
+            return
+        if code in self._found or minutes < FULL_MIN or phase.is_forced:
+            return
+        fell_k = course.change_k(FULL_MIN - 5.0)
+        if fell_k is None or fell_k > -0.15:
+            return
+        per_hour_k = fell_k / (FULL_MIN - 5.0) * 60.0
+        left_k = air_c - span.low_c
+        when = f"in about {left_k / -per_hour_k:.0f} h" if left_k > 0.0 else "now"
+        self._found[code] = (
+            f"heat is on all the time for {minutes / 60.0:.1f} h, and the air falls by "
+            f"{self._k(-per_hour_k)} an hour: it passes the low end of the band, "
+            f"{say(span.low_c, self._unit)}, {when}; close gaps, insulate or bring a second heater"
+        )
+
+    # By the feedback input, at once.
+
+    def _see_current(self, span: Span) -> None:
+        if span.current is None:
+            return
+        if span.heat >= 0.95 and span.current <= 0.05:
+            self._found[Code.HEATER_DEAD] = (
+                "heat is on and the feedback input sees no current: look at the bulb or heater, its plug and "
+                "breaker; unplug it before touching"
+            )
+        elif span.heat >= 0.95 and span.current >= 0.95:
+            self._clear(Code.HEATER_DEAD)
+        if span.heat <= 0.05 and span.current >= 0.95:
+            self._found[Code.HEAT_STUCK_ON] = (
+                "heat is off and the feedback input sees current flow: the relay's contact may be welded; "
+                "unplug the heater or open its breaker"
+            )
+        elif span.heat <= 0.05 and span.current <= 0.05:
+            self._clear(Code.HEAT_STUCK_ON)
+
+    # Small things.
+
+    @staticmethod
+    def _usual(usuals: Mapping[int, Usual], minutes: float) -> tuple[int, Usual | None]:
+        """What is usual at the last of its minutes that has passed."""
+        passed = [minute for minute in usuals if minute <= minutes + 0.5]
+        return (passed[-1], usuals[passed[-1]]) if passed else (0, None)
+
+    def _count(self, code: Code, is_so: bool, wanted: int, text: str) -> None:
+        self._doubts[code] = self._doubts[code] + 1 if is_so else 0
+        if self._doubts[code] >= wanted:
+            self._found[code] = text
+
+    def _clear(self, code: Code) -> None:
+        self._found.pop(code, None)
+        if code in self._doubts:
+            self._doubts[code] = 0
+
+    @property
+    def _unit(self) -> Unit:
+        return self._site.unit
+
+    def _k(self, difference_k: float) -> str:
+        return say_difference(difference_k, self._unit)
+
+    def facts(self) -> dict[str, object]:
+        """For the state file."""
+        return {
+            "rises": {str(minute): usual.facts() for minute, usual in self.rises.items()},
+            "falls": {str(minute): usual.facts() for minute, usual in self.falls.items()},
+            "wander": self.wander.facts(),
+            "found": {code.value: text for code, text in self._found.items()},
+        }
+
+    def recall(self, stored: Mapping[str, object]) -> None:
+        """Go on from there."""
+        self.rises = {
+            int(str(minute)): usual for minute, usual in many(stored.get("rises"), RISES_MIN).items()
+        }
+        self.falls = {
+            int(str(minute)): usual for minute, usual in many(stored.get("falls"), FALLS_MIN).items()
+        }
+        self.wander = Usual.recalled(stored.get("wander"))
+        found = stored.get("found")
+        for code in (Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL):
+            text = found.get(code.value) if isinstance(found, Mapping) else None
+            if isinstance(text, str):
+                self._found[code] = text[:500]

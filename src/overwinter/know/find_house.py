@@ -1,0 +1,250 @@
+"""Is the house as it should be: open, damp, wet, switched too often; from the air and the owner's inputs."""
+
+import math
+from collections.abc import Mapping
+
+from overwinter.core.nouns import Code, Site
+from overwinter.core.units import say, say_difference
+from overwinter.know.find_heater import KNOWN, MEMORY
+from overwinter.know.nouns import Finding, Span
+from overwinter.know.phases import Course
+from overwinter.know.running import Usual, number
+
+LOOK_MIN = 5
+"""Over so many minutes a fall is looked at."""
+FALL_K = 0.6
+"""A smaller fall in them is no open door in the cold."""
+SETTLED_MIN = 10.0
+"""So long after heat went off the quick part of the cooling is over."""
+DOOR_H_MAX = 12.0
+
+OPEN_S = 600.0
+"""A door that somebody goes in by is open for less."""
+
+CYCLES_A_DAY = 120.0
+"""Well above what a healthy house does: an uninsulated block house 41 to 44, a small box 78 a day (simulated)."""
+CYCLE_MEMORY_H = 8.0
+
+DAMP_PCT = 97.0
+DAMP_OVER_PCT = 93.0
+DAMP_S = 6 * 3600.0
+LEAK_PCT = 20.0
+LEAK_S = 2 * 3600.0
+
+PUMP_LONG_S = 2 * 3600.0
+PUMP_STARTS_AN_HOUR = 12.0
+"""Rules of thumb (common practice, no source): no small house pumps for two hours, and a tank with air in it
+saves the pump from more starts than a few an hour."""
+
+
+class HouseFaults:
+    """Cooling fast, damp, short cycling, doors, pumps, and in a replay wet floors."""
+
+    def __init__(self, site: Site, *, is_replay: bool) -> None:
+        self._site = site
+        self._is_replay = is_replay
+        self._late = Usual()  # change in LOOK_MIN minutes, long after heat went off
+        self._deepest = Usual()  # the deepest such change in each phase without heat
+        self._deepest_k = 0.0  # in this phase so far
+        self._doubts = 0
+        self._cooling: str | None = None
+        self._cooled_from_c = 0.0
+        self._cooling_s = 0.0
+        self._cycles_a_day = 0.0
+        self._is_cycling = False
+        self._humidity: float | None = None  # of the last hour
+        self._usual_humidity: float | None = None  # of the last days
+        self._damp_s = self._leak_s = 0.0
+        self._is_damp = False
+        self._active_s: dict[str, float] = {}  # for how long each input has been active without a pause
+        self._starts_an_hour: dict[str, float] = {}
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the house cools, or is about to be found to cool, as with an open door."""
+        return self._cooling is not None or self._doubts > 0 or any(self._open_doors())
+
+    def take(self, span: Span, course: Course) -> list[Finding]:
+        """One span."""
+        self._see_inputs(span)
+        self._see_cooling(span, course)
+        self._see_cycles(span, course)
+        self._see_humidity(span)
+        found = []
+        if self._cooling is not None:
+            found.append(Finding(code=Code.COOLING_FAST, text=self._cooling))
+        if self._is_cycling:
+            found.append(
+                Finding(
+                    code=Code.SHORT_CYCLING,
+                    text=f"heat goes on and off {self._cycles_a_day:.0f} times a day, which wears the relay: "
+                    "move the sensor away from the heater, or widen the band",
+                )
+            )
+        found += self._dampness(span)
+        found += self._inputs()
+        return found
+
+    # An open door, or insulation that is gone.
+
+    def _see_cooling(self, span: Span, course: Course) -> None:
+        phase, air_c, ended = course.phase, span.temperature_c, course.before
+        if ended is not None:
+            if not ended.is_on and ended.is_whole and not ended.is_suspect:
+                self._deepest.take(self._deepest_k, memory=MEMORY)
+            self._deepest_k = 0.0
+        if phase is None or air_c is None:
+            self._doubts = 0
+            return
+        change_k = course.change_k(LOOK_MIN)
+        if change_k is not None and not phase.is_on:
+            self._deepest_k = min(self._deepest_k, change_k)
+        minutes = course.minutes(span)
+        if self._cooling is not None:
+            self._cooling_s += span.lasts_s
+            warmed = change_k is not None and change_k >= 0.4 and phase.is_on
+            if (
+                air_c >= min(span.low_c, self._cooled_from_c - 0.3)
+                or warmed
+                or self._cooling_s > DOOR_H_MAX * 3600.0
+            ):
+                self._cooling = None
+            return
+        if change_k is None or change_k > -FALL_K:
+            self._doubts = 0
+            self._learn(change_k, minutes, is_on=phase.is_on)
+            return
+        least_k = self._least_k(minutes, is_on=phase.is_on)
+        self._doubts = self._doubts + 1 if change_k < least_k else 0
+        if not self._doubts:
+            self._learn(change_k, minutes, is_on=phase.is_on)
+        if self._doubts >= 2:
+            unit = self._site.unit
+            self._cooling = (
+                f"the air fell by {say_difference(-change_k, unit)} in {LOOK_MIN} min to {say(air_c, unit)}, "
+                f"where {say_difference(-min(least_k, 0.0), unit)} is the most that is usual: look whether the "
+                "door is open, a window broken or insulation gone"
+            )
+            self._cooled_from_c, self._cooling_s, self._doubts = air_c - change_k, 0.0, 0
+            phase.is_suspect = True
+
+    def _learn(self, change_k: float | None, minutes: float, *, is_on: bool) -> None:
+        if change_k is not None and not is_on and minutes >= SETTLED_MIN + LOOK_MIN:
+            self._late.take(max(change_k, -3.0), memory=300.0)
+
+    def _least_k(self, minutes: float, *, is_on: bool) -> float:
+        """The fall in LOOK_MIN minutes that a closed house may show now; below it the house is open."""
+        deepest = self._deepest
+        quick_k = -3.0
+        if deepest.count >= KNOWN:
+            quick_k = min(1.25 * deepest.mean - 4.0 * deepest.spread(0.08) - 0.15, -FALL_K)
+        if is_on or minutes < SETTLED_MIN + LOOK_MIN or self._late.count < 100:
+            return quick_k
+        return max(quick_k, self._late.mean - max(6.0 * self._late.spread(0.08), FALL_K - 0.1))
+
+    # Switched too often.
+
+    def _see_cycles(self, span: Span, course: Course) -> None:
+        hours = (span.lasts_s + span.gap_s) / 3600.0
+        self._cycles_a_day *= math.exp(-hours / CYCLE_MEMORY_H)
+        if course.before is not None and not course.before.is_on:
+            self._cycles_a_day += 24.0 / CYCLE_MEMORY_H
+        limit = CYCLES_A_DAY * (0.8 if self._is_cycling else 1.0)
+        self._is_cycling = self._cycles_a_day > limit
+
+    # Damp.
+
+    def _see_humidity(self, span: Span) -> None:
+        now_pct = span.humidity_pct
+        if now_pct is None:
+            return
+        hours = span.lasts_s / 3600.0
+        hour = self._humidity
+        hour = self._humidity = now_pct if hour is None else hour + min(hours, 1.0) * (now_pct - hour)
+        usual = self._usual_humidity
+        if usual is None:
+            self._usual_humidity = usual = now_pct
+        self._damp_s = self._damp_s + span.lasts_s if hour >= DAMP_PCT else 0.0
+        is_jump = hour - usual >= LEAK_PCT and hour >= 85.0
+        self._leak_s = self._leak_s + span.lasts_s if is_jump else 0.0
+        self._usual_humidity = usual + min(hours / 96.0, 1.0) * (now_pct - usual)
+        if self._damp_s >= DAMP_S or self._leak_s >= LEAK_S:
+            self._is_damp = True
+        elif hour < DAMP_OVER_PCT and not is_jump:
+            self._is_damp = False
+
+    def _dampness(self, span: Span) -> list[Finding]:
+        if not self._is_damp or self._humidity is None:
+            return []
+        text = f"the air has been at {self._humidity:.0f} % for hours"
+        if self._usual_humidity is not None and self._humidity - self._usual_humidity >= LEAK_PCT:
+            text += f", where {self._usual_humidity:.0f} % is usual"
+        text += ": water condenses on what is colder; look for a leak, and let the house dry"
+        return [Finding(code=Code.DAMP, text=text)]
+
+    # The owner's inputs.
+
+    def _see_inputs(self, span: Span) -> None:
+        for contact in self._site.contacts:
+            share = span.contacts.get(contact.name)
+            if share is None:
+                continue
+            was_s = self._active_s.get(contact.name, 0.0)
+            if share >= 0.99:
+                self._active_s[contact.name] = was_s + span.lasts_s
+            else:
+                self._active_s[contact.name] = share * span.lasts_s
+            if contact.kind == "pump":
+                hours = span.lasts_s / 3600.0
+                rate = self._starts_an_hour.get(contact.name, 0.0) * math.exp(-hours / 2.0)
+                if was_s == 0.0 and share > 0.0:
+                    rate += 0.5
+                self._starts_an_hour[contact.name] = rate
+
+    def _open_doors(self) -> list[str]:
+        return [
+            contact.name
+            for contact in self._site.contacts
+            if contact.kind == "door" and self._active_s.get(contact.name, 0.0) > 0.0
+        ]
+
+    def _inputs(self) -> list[Finding]:
+        found = []
+        for contact in self._site.contacts:
+            active_s = self._active_s.get(contact.name, 0.0)
+            name = contact.name
+            if contact.kind == "door" and active_s >= OPEN_S:
+                text = f"{name!r} has been open for {active_s / 60.0:.0f} min: shut it"
+                found.append(Finding(code=Code.COOLING_FAST, text=text, subject=name))
+            elif contact.kind == "wet" and active_s > 0.0 and self._is_replay:
+                text = f"{name!r} reports water on the floor: stay out until the breaker is off, then look"
+                found.append(Finding(code=Code.WET_FLOOR, text=text, subject=name))
+            elif contact.kind == "pump" and active_s >= PUMP_LONG_S:
+                text = (
+                    f"{name!r} has been running for {active_s / 3600.0:.1f} h without a pause: it may feed a "
+                    "burst pipe, or run dry; open its breaker, then look for water"
+                )
+                found.append(Finding(code=Code.WET_FLOOR, text=text, subject=name))
+            elif self._starts_an_hour.get(name, 0.0) >= PUMP_STARTS_AN_HOUR:
+                text = (
+                    f"{name!r} starts {self._starts_an_hour[name]:.0f} times an hour: the pressure tank may have "
+                    "lost its air, or a valve leaks"
+                )
+                found.append(Finding(code=Code.SHORT_CYCLING, text=text, subject=name))
+        return found
+
+    def facts(self) -> dict[str, object]:
+        """For the state file."""
+        return {
+            "late": self._late.facts(),
+            "deepest": self._deepest.facts(),
+            "humidity": self._usual_humidity and round(self._usual_humidity, 2),
+            "cycles": round(self._cycles_a_day, 2),
+        }
+
+    def recall(self, stored: Mapping[str, object]) -> None:
+        """Go on from there."""
+        self._late = Usual.recalled(stored.get("late"))
+        self._deepest = Usual.recalled(stored.get("deepest"))
+        self._usual_humidity = number(stored.get("humidity"))
+        self._cycles_a_day = max(number(stored.get("cycles")) or 0.0, 0.0)

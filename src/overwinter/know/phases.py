@@ -1,0 +1,130 @@
+"""The present stretch of heat on or off, and the temperatures of the last two hours beside it.
+
+From spans alone: when heat went on or off is worked out from the share of the span in which it did.
+"""
+
+from collections import deque
+
+from overwinter.know.nouns import Span
+
+MINUTE_S = 60.0
+KEPT = 130
+"""Spans that are remembered: two hours of minutes."""
+
+ON_SHARE, OFF_SHARE = 0.9, 0.1
+SMOOTHED = 3
+"""Spans whose mean stands for the air: a reading's noise is as much as ten minutes of a slow heater."""
+QUIET_S = 420.0
+"""Without a temperature for so long, what was seen before says nothing of what comes."""
+
+
+class Phase:
+    """Heat on or off since a moment, and what the air was then."""
+
+    __slots__ = (
+        "began_c",
+        "began_s",
+        "fell_k",
+        "is_forced",
+        "is_on",
+        "is_suspect",
+        "is_whole",
+        "seen",
+        "slope_k_min",
+        "top_c",
+    )
+
+    def __init__(self, *, is_on: bool, began_s: float, began_c: float, is_whole: bool) -> None:
+        self.is_on = is_on
+        self.began_s = began_s
+        self.began_c = began_c
+        self.is_whole = is_whole  # whether its beginning was seen
+        self.is_forced = False
+        self.top_c = began_c  # the warmest since it began
+        self.fell_k = 0.0  # the deepest fall from the warmest so far
+        self.is_suspect = False  # something was found wrong in it: it teaches nothing
+        self.slope_k_min = 0.0  # how the air fell before it [K/min], never above 0
+        self.seen: list[tuple[int, float]] = []  # minutes since it began, change since [K]
+
+
+class Course:
+    """Follows the spans; begins a new phase whenever heat is switched."""
+
+    __slots__ = ("_airs", "_quiet_s", "_recent_c", "before", "phase", "smooth_c", "span_s")
+
+    def __init__(self) -> None:
+        self._airs: deque[tuple[float, float, float]] = deque(maxlen=KEPT)  # when, air, mean of the last few
+        self._recent_c: deque[float] = deque(maxlen=SMOOTHED)
+        self.smooth_c: float | None = None  # mean of the last few
+        self._quiet_s = 0.0
+        self.phase: Phase | None = None
+        self.before: Phase | None = None  # the phase that has just ended, for this span only
+        self.span_s = MINUTE_S
+
+    def take(self, span: Span) -> None:
+        """One span more."""
+        self.before = None
+        air_c = span.temperature_c
+        self.span_s = span.lasts_s
+        if span.gap_s > span.lasts_s:
+            self.forget()
+        if air_c is None:
+            self._quiet_s += span.lasts_s
+            if self._quiet_s >= QUIET_S:
+                self.forget()
+            return
+        self._quiet_s = 0.0
+        before_c = self.smooth_c
+        self._recent_c.append(air_c)
+        smooth_c = self.smooth_c = sum(self._recent_c) / len(self._recent_c)
+        phase = self.phase
+        # A span of both belongs to what it brought: on after off, off after on.
+        is_on = span.heat >= ON_SHARE if phase is None or phase.is_on else span.heat > OFF_SHARE
+        if phase is None:
+            self.phase = phase = Phase(is_on=is_on, began_s=span.ends_s, began_c=smooth_c, is_whole=False)
+        elif is_on is not phase.is_on:
+            share = span.heat if is_on else 1.0 - span.heat
+            began_s = span.ends_s - share * span.lasts_s
+            self.before = phase
+            began_c = smooth_c if before_c is None else before_c
+            self.phase = phase = Phase(is_on=is_on, began_s=began_s, began_c=began_c, is_whole=True)
+            fell_k = self.change_k(5.0, is_smooth=True)  # up to the span before this one
+            phase.slope_k_min = 0.0 if fell_k is None else min(fell_k / 5.0, 0.0)
+        phase.is_forced = phase.is_forced or span.is_forced
+        phase.top_c = max(phase.top_c, smooth_c)
+        phase.fell_k = max(phase.fell_k, phase.top_c - smooth_c)
+        self._airs.append((span.ends_s, air_c, smooth_c))
+
+    def forget(self) -> None:
+        """Nothing is known of what went before."""
+        self._airs.clear()
+        self.phase = self.smooth_c = None
+        self._recent_c.clear()
+
+    def minutes(self, span: Span) -> float:
+        """How long the present phase has lasted [min]."""
+        return 0.0 if self.phase is None else (span.ends_s - self.phase.began_s) / MINUTE_S
+
+    def change_k(self, minutes: float, *, ended: float = 0.0, is_smooth: bool = False) -> float | None:
+        """How the air changed over so many minutes, up to `ended` minutes ago; None: not recorded.
+
+        `is_smooth`: between means of the last few spans, which tell less noise a minute later.
+        """
+        if not self._airs:
+            return None
+        now_s = self._airs[-1][0]
+        which = 2 if is_smooth else 1
+        late = self._air_c(now_s - ended * MINUTE_S, which)
+        early = self._air_c(now_s - (ended + minutes) * MINUTE_S, which)
+        return None if late is None or early is None else late - early
+
+    def _air_c(self, at_s: float, which: int) -> float | None:
+        """The air then, if a span ended within three quarters of one of it."""
+        airs = self._airs
+        slack_s = 0.75 * max(self.span_s, MINUTE_S)
+        # Spans are evenly spaced as a rule, so the place is guessed first and then looked for.
+        place = len(airs) - 1 - round((airs[-1][0] - at_s) / max(self.span_s, 1.0))
+        for step in (0, 1, -1, 2, -2):
+            if 0 <= place + step < len(airs) and abs(airs[place + step][0] - at_s) <= slack_s:
+                return airs[place + step][which]
+        return None
