@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from overwinter.core.nouns import Code, Site
+from overwinter.core.nouns import Code, Role, SensorSpec, Site
 from overwinter.know.knowledge import Knowledge
 from overwinter.know.nouns import Finding, Span
 from overwinter.store.keeper import STATE_NAME
@@ -15,6 +15,10 @@ from tests.rehearse.lived import events, fault, live, scenario
 from tests.schemas.test_program import check
 
 HOUR_S = 3600.0
+WITH_OUTDOOR = (
+    SensorSpec(name="by the pump", role=Role.CONTROL, kind="simulated"),
+    SensorSpec(name="in the yard", role=Role.OUTDOOR, kind="simulated"),
+)
 
 
 def test_a_finding_becomes_an_alarm_and_is_over_with_it(
@@ -57,7 +61,7 @@ def test_learning_that_fails_ends_itself_and_nothing_else(
 
 
 def test_what_was_learned_outlives_a_power_cut_but_for_an_hour(tmp_path: Path) -> None:
-    live(scenario(fault("power-cut", 10.5, 0.5), hours=12.0), tmp_path)
+    live(scenario(fault("power-cut", 10.5, 0.5), hours=12.0, sensors=WITH_OUTDOOR), tmp_path)
     kept = load_state(tmp_path / "state" / STATE_NAME)
 
     assert kept is not None

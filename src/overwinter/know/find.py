@@ -3,7 +3,9 @@
 What each file beside this one finds stands in it; what none of them can is written down in docs/promises.md.
 """
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from overwinter.core.nouns import Code, Site
 from overwinter.core.units import say
@@ -16,15 +18,29 @@ from overwinter.know.phases import Course
 VERSION = 1
 """Of the facts; others are not read."""
 
+LEAST, MOST = -100.0, 150.0
+"""Degrees or per cent: beyond any place or humidity on Earth."""
+
 COLD_SPANS = 2
 COLD_DEAD_ZONE_K = 0.3
+
+
+def _sound(span: Span) -> Span:
+    """Without what no sensor says: it would stay in every mean. NaN is not within anything."""
+    values = (span.temperature_c, span.humidity_pct, span.outdoor_c)
+    if all(value is None or LEAST <= value <= MOST for value in values):
+        return span
+    air_c, humidity_pct, outdoor_c = (
+        None if value is None or not LEAST <= value <= MOST else value for value in values
+    )
+    return replace(span, temperature_c=air_c, humidity_pct=humidity_pct, outdoor_c=outdoor_c)
 
 
 class Finder:
     """Fed span by span; says all that is wrong at its end."""
 
     def __init__(self, site: Site, *, is_replay: bool = False, alarm_low_c: float | None = None) -> None:
-        """`is_replay`: also say what the running guard says by itself; `alarm_low_c`: when it is cold then."""
+        """`is_replay`: say also what a guard says by itself; `alarm_low_c`: when it is cold then."""
         self._course = Course()
         self._heater = HeaterFaults(site)
         self._house = HouseFaults(site, is_replay=is_replay)
@@ -36,8 +52,9 @@ class Finder:
 
     def take(self, span: Span) -> tuple[Finding, ...]:
         """One span; in order, none twice."""
-        if not span.lasts_s > 0.0:
+        if not 0.0 < span.lasts_s < math.inf:
             return ()
+        span = _sound(span)
         self._course.take(span)
         house = self._house.take(span, self._course)
         heater = self._heater.take(span, self._course, is_open=self._house.is_open)
@@ -77,7 +94,7 @@ class Finder:
     ) -> "Finder":
         """One that goes on from `facts`; of anything odd in them nothing is taken."""
         finder = cls(site, is_replay=is_replay, alarm_low_c=alarm_low_c)
-        if facts is None or facts.get("version") != VERSION:
+        if not isinstance(facts, Mapping) or facts.get("version") != VERSION:
             return finder
         for key, part in (("heater", finder._heater), ("house", finder._house), ("sensors", finder._sensors)):
             kept = facts.get(key)

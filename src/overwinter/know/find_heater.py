@@ -18,24 +18,37 @@ from overwinter.know.running import Usual, many
 
 RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
 FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
-WINDOWS_MIN = (5, 8, 10, 15, 20, 30, 45)
-"""Minutes after a switch at which the air is looked at, and windows in which it is looked back."""
+SURE_K = {5: 0.65, 8: 0.65, 10: 0.55, 15: 0.45, 20: 0.36, 30: 0.36, 45: 0.36}
+WINDOWS_MIN = tuple(SURE_K)
+"""Minutes after a switch at which the air is looked at; windows in which it is looked back, and the fall [K]
+that is none of a gust in each."""
 
 KNOWN = 4
 """Phases that make what is usual worth going by."""
 MEMORY = 30.0
-NOISE_K = 0.05
-"""Of the mean of three medians of five readings of a cheap sensor that speaks in tenths (simulated)."""
-SIGNAL_K = 0.35
-"""Less of an answer than this cannot be told from noise."""
+NOISE_K = 0.03
+"""What a spread learned from few phases may have missed; the sensor's own noise is in it already."""
+RISE_K, SIGNAL_K = 0.22, 0.35
+"""Less of an answer than this cannot be told from noise: to a switch-on, and within a phase."""
 CERTAIN = 4.5
 """So many spreads from the usual."""
 GOES_ON = 0.5
 """So much of the fall before a switch-on would have gone on without it: cooling slows down."""
+GUSTS = 9.0
+STILL_K = 0.11
+"""How far apart two readings, five minutes apart, lie in still air [K] (simulated)."""
+CALM_K, GUST_K_MAX = 0.3, 1.2
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
 STRANGE = 6.0
 STRANGE_IN_A_ROW = 3
+
+AS_BEFORE = {
+    Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
+    Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
+    Code.HEATER_TOO_SMALL: "the heater does not hold the band: close gaps, insulate or bring a second one",
+}
+"""Said of what was found before a restart, until it is found anew or over."""
 
 FULL_MIN = 90.0
 """Heat on for so long without reaching the high end is a heater at its end."""
@@ -65,9 +78,6 @@ class HeaterFaults:
             return self._findings()
         minutes = course.minutes(span)
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
-        if phase.is_on:
-            # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
-            change_k -= GOES_ON * phase.slope_k_min * minutes
         self._note(phase, minutes, change_k, course.span_s)
         self._steady(phase, minutes, course)
         if Code.HEATER_DEAD in self._found:
@@ -77,7 +87,7 @@ class HeaterFaults:
         if Code.HEAT_STUCK_ON in self._found:
             self._see_it_cool(phase, air_c, course, span)
         elif not phase.is_on and span.current is None:
-            self._look_for_heat(phase, minutes, air_c, change_k, course, span)
+            self._look_for_heat(phase, change_k, course, span)
         self._look_for_too_little(phase, minutes, air_c, course, span, is_open=is_open)
         if self._found or is_open:
             phase.is_suspect = True
@@ -99,8 +109,12 @@ class HeaterFaults:
 
     def _steady(self, phase: Phase, minutes: float, course: Course) -> None:
         """How much the air wanders within five minutes of heat, by gusts and noise."""
-        change_k = course.change_k(5.0)
-        if phase.is_on and minutes >= 12.0 and change_k is not None and not self._doubts[Code.HEATER_DEAD]:
+        change_k, before_k = course.change_k(5.0), course.change_k(5.0, ended=5.0)
+        if change_k is None or before_k is None:
+            return
+        if phase.is_on and minutes >= 15.0 and not self._doubts[Code.HEATER_DEAD]:
+            # Against the five minutes before it, so that a steady rise is none; as if it were one difference.
+            change_k = (change_k - before_k) / math.sqrt(3.0)
             limit_k = 5.0 * self.wander.spread(0.07)
             self.wander.take(min(max(change_k, -limit_k), limit_k), memory=200.0)
 
@@ -126,12 +140,23 @@ class HeaterFaults:
     # No heat although it is called for.
 
     def _look_for_no_heat(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
-        text = self._missed(phase, minutes, change_k, course)
+        # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
+        lift_k = change_k - GOES_ON * phase.slope_k_min * minutes
+        text = self._missed(phase, minutes, change_k, lift_k, course)
+        is_missed = text is not None
         if text is None and minutes >= 6.0:
             text = self._stopped(minutes, course)
-        self._count(Code.HEATER_DEAD, text is not None, 2, text or "")
+        # What missed its switch-on is sure sooner than what may be one gust more.
+        self._count(
+            Code.HEATER_DEAD,
+            text is not None,
+            3 if self._gust_k() > CALM_K and not is_missed else 2,
+            text or "",
+        )
 
-    def _missed(self, phase: Phase, minutes: float, change_k: float, course: Course) -> str | None:
+    def _missed(
+        self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
+    ) -> str | None:
         """Whether the air has not answered the switch-on as it always does."""
         if not phase.is_whole or minutes > RISES_MIN[-1] + 10.0:
             return None
@@ -139,16 +164,17 @@ class HeaterFaults:
         if usual is not None and usual.count >= KNOWN:
             missing_k = usual.mean - change_k
             is_dead = (
-                usual.mean >= SIGNAL_K
+                usual.mean >= RISE_K
                 and change_k < 0.3 * usual.mean
-                and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), SIGNAL_K)
+                and lift_k < 0.45 * usual.mean
+                and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), RISE_K)
             )
             if not is_dead or self._has_risen_by(minute):
                 return None
             return (
-                f"heat is on for {minutes:.0f} min, and it has lifted the air by {self._k(change_k)} where "
-                f"{self._k(usual.mean)} after {minute} min is usual: look at the bulb or heater, its plug and "
-                "breaker; unplug it before touching"
+                f"heat is on for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
+                f"{self._k(usual.mean)} after {minute} min is usual: look at the bulb or heater, its plug "
+                "and breaker; unplug it before touching"
             )
         fell_k = course.change_k(15.0)
         if minutes < 20.0 or change_k > -0.3 or fell_k is None or fell_k > -0.2:
@@ -165,7 +191,6 @@ class HeaterFaults:
 
     def _stopped(self, minutes: float, course: Course) -> str | None:
         """Whether the air falls within a phase of heat as it does when heat goes off."""
-        wander_k = math.sqrt(self.wander.variance)
         for window in WINDOWS_MIN:
             if window + 1.0 > minutes:
                 break
@@ -173,25 +198,36 @@ class HeaterFaults:
             # Over half an hour the weather alone moves the air.
             if usual.count < KNOWN or usual.mean > -(SIGNAL_K if window <= 20 else 2.0 * SIGNAL_K):
                 continue
+            if usual.mean > -self._gust_k():
+                continue  # gusts alone move the air as much
             if window > WINDOWS_MIN[0] and self._is_quick(window):
                 break
             fell_k = course.change_k(window)
             if fell_k is None or not fell_k <= 0.6 * usual.mean:
                 continue
             before_k = course.change_k(min(float(window), minutes - window), ended=float(window))
-            if fell_k > -max(0.36, 3.0 * wander_k) or (before_k is not None and before_k < 0.3 * usual.mean):
+            if fell_k > -max(SURE_K[window], 0.8 * self._gust_k()) or (
+                before_k is not None and before_k < 0.3 * usual.mean
+            ):
                 continue
             return (
-                f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat goes "
-                f"off ({self._k(-usual.mean)} is usual then): the heater seems to have stopped; look at the "
-                "bulb or heater, its plug and breaker; unplug it before touching"
+                f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat "
+                f"goes off ({self._k(-usual.mean)} is usual then): the heater seems to have stopped; look at "
+                "the bulb or heater, its plug and breaker; unplug it before touching"
             )
         return None
+
+    def _gust_k(self) -> float:
+        """What gusts may do to the air under heat; what the sensor alone makes of still air is no gust."""
+        return min(GUSTS * max(math.sqrt(self.wander.variance) - STILL_K, 0.0), GUST_K_MAX)
 
     def _is_quick(self, window: int) -> bool:
         """Whether a shorter window than this shows all there is to be seen: a quick house falls at once."""
         shorter = [minute for minute in WINDOWS_MIN if minute < window]
-        return any(self.falls[one].count >= KNOWN and self.falls[one].mean <= -1.0 for one in shorter)
+        return any(
+            self.falls[one].count >= KNOWN and self.falls[one].mean <= min(-1.0, -self._gust_k())
+            for one in shorter
+        )
 
     def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """A dead heater is healthy again when the air rises under heat as it used to."""
@@ -205,10 +241,9 @@ class HeaterFaults:
 
     # Heat although it is not called for.
 
-    def _look_for_heat(
-        self, phase: Phase, minutes: float, air_c: float, change_k: float, course: Course, span: Span
-    ) -> None:
-        if not phase.is_whole or phase.is_forced or self._is_thermostats(air_c):
+    def _look_for_heat(self, phase: Phase, change_k: float, course: Course, span: Span) -> None:
+        minutes, air_c = course.minutes(span), course.smooth_c
+        if not phase.is_whole or phase.is_forced or air_c is None or self._is_thermostats(air_c):
             self._doubts[Code.HEAT_STUCK_ON] = 0
             return
         minute, usual = self._usual(self.falls, minutes)
@@ -327,7 +362,7 @@ class HeaterFaults:
             "rises": {str(minute): usual.facts() for minute, usual in self.rises.items()},
             "falls": {str(minute): usual.facts() for minute, usual in self.falls.items()},
             "wander": self.wander.facts(),
-            "found": {code.value: text for code, text in self._found.items()},
+            "found": [code.value for code in self._found],
         }
 
     def recall(self, stored: Mapping[str, object]) -> None:
@@ -341,6 +376,5 @@ class HeaterFaults:
         self.wander = Usual.recalled(stored.get("wander"))
         found = stored.get("found")
         for code in (Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL):
-            text = found.get(code.value) if isinstance(found, Mapping) else None
-            if isinstance(text, str):
-                self._found[code] = text[:500]
+            if isinstance(found, list) and code.value in found:
+                self._found[code] = f"{AS_BEFORE[code]}, as found before the last start"

@@ -22,7 +22,7 @@ OPEN_S = 600.0
 """A door that somebody goes in by is open for less."""
 
 CYCLES_A_DAY = 120.0
-"""Well above what a healthy house does: an uninsulated block house 41 to 44, a small box 78 a day (simulated)."""
+"""Well above what a healthy house does: a block house 41 to 44, a small box 78 a day (simulated)."""
 CYCLE_MEMORY_H = 8.0
 
 DAMP_PCT = 97.0
@@ -81,7 +81,7 @@ class HouseFaults:
                     "move the sensor away from the heater, or widen the band",
                 )
             )
-        found += self._dampness(span)
+        found += self._dampness()
         found += self._inputs()
         return found
 
@@ -122,8 +122,8 @@ class HouseFaults:
             unit = self._site.unit
             self._cooling = (
                 f"the air fell by {say_difference(-change_k, unit)} in {LOOK_MIN} min to {say(air_c, unit)}, "
-                f"where {say_difference(-min(least_k, 0.0), unit)} is the most that is usual: look whether the "
-                "door is open, a window broken or insulation gone"
+                f"where {say_difference(-min(least_k, 0.0), unit)} is the most that is usual: look whether "
+                "the door is open, a window broken or insulation gone"
             )
             self._cooled_from_c, self._cooling_s, self._doubts = air_c - change_k, 0.0, 0
             phase.is_suspect = True
@@ -173,7 +173,7 @@ class HouseFaults:
         elif hour < DAMP_OVER_PCT and not is_jump:
             self._is_damp = False
 
-    def _dampness(self, span: Span) -> list[Finding]:
+    def _dampness(self) -> list[Finding]:
         if not self._is_damp or self._humidity is None:
             return []
         text = f"the air has been at {self._humidity:.0f} % for hours"
@@ -185,6 +185,8 @@ class HouseFaults:
     # The owner's inputs.
 
     def _see_inputs(self, span: Span) -> None:
+        if span.gap_s > span.lasts_s:
+            self._active_s.clear()
         for contact in self._site.contacts:
             share = span.contacts.get(contact.name)
             if share is None:
@@ -227,8 +229,8 @@ class HouseFaults:
                 found.append(Finding(code=Code.WET_FLOOR, text=text, subject=name))
             elif self._starts_an_hour.get(name, 0.0) >= PUMP_STARTS_AN_HOUR:
                 text = (
-                    f"{name!r} starts {self._starts_an_hour[name]:.0f} times an hour: the pressure tank may have "
-                    "lost its air, or a valve leaks"
+                    f"{name!r} starts {self._starts_an_hour[name]:.0f} times an hour: the pressure tank may "
+                    "have lost its air, or a valve leaks"
                 )
                 found.append(Finding(code=Code.SHORT_CYCLING, text=text, subject=name))
         return found
@@ -246,5 +248,8 @@ class HouseFaults:
         """Go on from there."""
         self._late = Usual.recalled(stored.get("late"))
         self._deepest = Usual.recalled(stored.get("deepest"))
-        self._usual_humidity = number(stored.get("humidity"))
-        self._cycles_a_day = max(number(stored.get("cycles")) or 0.0, 0.0)
+        humidity_pct = number(stored.get("humidity"))
+        self._usual_humidity = (
+            humidity_pct if humidity_pct is not None and 0.0 <= humidity_pct <= 100.0 else None
+        )
+        self._cycles_a_day = min(max(number(stored.get("cycles")) or 0.0, 0.0), CYCLES_A_DAY)

@@ -10,24 +10,24 @@ from collections.abc import Mapping
 from overwinter.core.nouns import Code, Flag, Role, SensorSpec, Site
 from overwinter.core.units import say, say_difference
 from overwinter.know.nouns import Finding, Seen, Span
-from overwinter.know.running import Usual, number
+from overwinter.know.running import Usual
 
 CHANCE = 1e-8
 """A run of equal readings less likely than this is none of chance."""
 FLAT_S_LEAST, FLAT_S_MOST = 720.0, 1920.0
 STILL_SHARE = 0.85
-"""A sensor that repeats itself so often is a coarse one in a still place: it gets the longest time, and more."""
+"""A sensor that repeats itself so often is a coarse one in a still place: it gets more time."""
 STILL_S = 3 * 3600.0
 
 LOST_S = 420.0
 """In a replay: so long after the last temperature the sensor is lost. A sample bears a temperature for two
 minutes after its last reading, so this is nine minutes at most."""
 
-APART_K = 1.5
+APART_K, APART_K_MOST = 1.5, 2.5
 APART_S = 1800.0
 TOGETHER = 0.7
-DIFFERENCES = 300.0
-"""Spans that make the usual difference between two sensors."""
+DIFFERENCES = 10_000.0
+"""Spans that make the usual difference between two sensors: a week, or a drift would become the usual."""
 
 
 class SensorFaults:
@@ -48,6 +48,10 @@ class SensorFaults:
 
     def take(self, span: Span) -> list[Finding]:
         """One span."""
+        if span.gap_s > span.lasts_s:  # what was the same before a silence may have been anything in it
+            for times in (self._last, self._same_s, self._same_runs, self._apart_s):
+                times.clear()
+            self._silent_s = 0.0
         found = self._flat(span)
         if self._is_replay:
             found += self._lost(span)
@@ -57,8 +61,8 @@ class SensorFaults:
 
     def _flat(self, span: Span) -> list[Finding]:
         found = []
-        for name, seen in list(span.sensors.items())[:16]:
-            if seen.temperature_c is None or seen.flag == Flag.MISSING:
+        for name, seen in span.sensors.items():
+            if name not in self._specs or seen.temperature_c is None or seen.flag == Flag.MISSING:
                 continue  # a read that failed neither repeats anything nor contradicts it
             last = self._last.get(name)
             self._last[name] = seen
@@ -90,7 +94,11 @@ class SensorFaults:
 
     def _flat_after_s(self, repeats: Usual, span_s: float, seen: Seen) -> float:
         if repeats.count < 100:
-            return FLAT_S_MOST if seen.humidity_pct is not None else 2.0 * STILL_S
+            # Not known yet how still it is here. One that speaks in whole degrees and per cent repeats itself.
+            is_fine = seen.humidity_pct is not None and (
+                seen.humidity_pct % 1.0 > 0.0 or (seen.temperature_c or 0.0) % 1.0 > 0.0
+            )
+            return FLAT_S_MOST if is_fine else 2.0 * STILL_S
         share = min(max(repeats.mean, 0.02), 0.99)
         by_chance_s = span_s * math.log(CHANCE) / math.log(share)
         if share > STILL_SHARE:
@@ -109,8 +117,8 @@ class SensorFaults:
         control = [spec.name for spec in self._site.sensors if spec.role is Role.CONTROL]
         name = control[0] if len(control) == 1 else ""
         text = (
-            f"no believable temperature for {self._silent_s / 60.0:.0f} min: check the control sensor, its plug "
-            "and its wire"
+            f"no believable temperature for {self._silent_s / 60.0:.0f} min: check the control sensor, its "
+            "plug and its wire"
         )
         return [Finding(code=Code.SENSOR_LOST, text=text, subject=name)]
 
@@ -122,17 +130,16 @@ class SensorFaults:
             spec = self._specs.get(name)
             if spec is None or not _is_inside(spec) or seen.temperature_c is None:
                 continue
-            if seen.flag in (Flag.PASS, Flag.NOT_EVALUATED):
+            if seen.flag in (Flag.PASS, Flag.NOT_EVALUATED) and -100.0 <= seen.temperature_c <= 150.0:
                 said[name] = seen.temperature_c
         if len(said) < 2:
             return []
-        found = []
         for name, at_c in said.items():
             others = sorted(other_c for other, other_c in said.items() if other != name)
             middle_c = others[len(others) // 2] if len(others) % 2 else sum(others[-1:] + others[:1]) / 2.0
             off_k = at_c - middle_c
             usual = self._differences.setdefault(name, Usual())
-            limit_k = max(APART_K, 6.0 * usual.spread(0.15))
+            limit_k = min(max(APART_K, 6.0 * usual.spread(0.15)), APART_K_MOST)
             is_far = usual.count >= 60 and abs(off_k - usual.mean) > limit_k
             apart_s = self._apart_s.get(name, 0.0)
             self._apart_s[name] = apart_s + span.lasts_s if is_far else max(0.0, apart_s - 3.0 * span.lasts_s)
@@ -148,13 +155,16 @@ class SensorFaults:
                 self._said_apart.pop(name, None)
         told = {name: text for name, text in self._said_apart.items() if name in said}
         if not told:
-            return found
+            return []
         # With two, each is as far from the other; with three, the one that is off is off from both.
         names = sorted(told, key=lambda name: -self._apart_s[name])
         if len(said) >= 3 and len(names) == 1:
             text = f"{told[names[0]]}, which agree with one another: it is the one to replace"
         else:
-            text = f"{told[names[0]]}: one of them lies, and it cannot be told which; compare both with a thermometer"
+            text = (
+                f"{told[names[0]]}: one of them lies, and it cannot be told which; compare both with a "
+                "thermometer"
+            )
         return [Finding(code=Code.SENSORS_DISAGREE, text=text)]
 
     def facts(self) -> dict[str, object]:

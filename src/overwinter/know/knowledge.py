@@ -34,6 +34,7 @@ class Knowledge:
         learned, found = kept.get("house"), kept.get("faults")
         self._site = site
         self.learned = Learned.recalled(site.heater, learned if isinstance(learned, Mapping) else None)
+        self.learned.heed(site.contacts)
         self._finder = Finder.recalled(
             site,
             found if isinstance(found, Mapping) else None,

@@ -18,6 +18,10 @@ QUIET_S = 420.0
 """Without a temperature for so long, what was seen before says nothing of what comes."""
 
 
+NEARBY = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, 7, 8)
+"""Where a span is looked for beside where it would be if none were missing."""
+
+
 class Phase:
     """Heat on or off since a moment, and what the air was then."""
 
@@ -124,7 +128,7 @@ class Course:
         slack_s = 0.75 * max(self.span_s, MINUTE_S)
         # Spans are evenly spaced as a rule, so the place is guessed first and then looked for.
         place = len(airs) - 1 - round((airs[-1][0] - at_s) / max(self.span_s, 1.0))
-        for step in (0, 1, -1, 2, -2):
+        for step in NEARBY:
             if 0 <= place + step < len(airs) and abs(airs[place + step][0] - at_s) <= slack_s:
                 return airs[place + step][which]
         return None

@@ -1,0 +1,349 @@
+"""Heater dead, heat stuck on, heater too small: when they are said and gone, and what is none of them."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from overwinter.core.nouns import Code, HeaterSpec, Mode
+from overwinter.core.units import Unit
+from overwinter.know.find import Finder
+from tests.know.plant import (
+    ALARM_LOW_C,
+    BLOCK_HOUSE,
+    HIGH_C,
+    HOUSES,
+    LOW_C,
+    OIL_HOUSE,
+    PUMP,
+    SHED_HOUSE,
+    SITE,
+    House,
+    Plant,
+    Watch,
+    learned,
+)
+
+OF_THE_HEATER = {Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL}
+QUICK = [HOUSES[name] for name in ("shed", "block", "box")]
+QUICK_NAMES = ["shed", "block", "box"]
+SEEDS = (1, 2)
+WEAK = replace(BLOCK_HOUSE, mass_j_k=4e6, watts=450.0, swing_k=0.0)
+"""Enough heat for every day, and so heavy that what lacks on the coldest shows over hours."""
+
+
+# No heat although it is called for.
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("house", QUICK, ids=QUICK_NAMES)
+def test_a_dead_heater_is_found_within_ten_minutes_of_switch_on(house: House, seed: int) -> None:
+    watch = learned(house, seed=seed)
+    watch.until_heat(is_on=False)
+    watch.plant.heater_share = 0.0
+    assert watch.until(lambda: watch.plant.is_on, within_min=600) <= 600
+    assert not watch.codes
+    assert watch.until_said(Code.HEATER_DEAD, within_min=10) <= 10
+    assert watch.codes == {Code.HEATER_DEAD}
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_dead_oil_heater_is_found_within_sixteen_minutes_of_switch_on(seed: int) -> None:
+    """It answers late even when it is well."""
+    watch = learned(OIL_HOUSE, seed=seed)
+    watch.until_heat(is_on=False)
+    watch.plant.heater_share = 0.0
+    assert watch.until(lambda: watch.plant.is_on, within_min=600) <= 600
+    assert watch.until_said(Code.HEATER_DEAD, within_min=16) <= 16
+    assert watch.plant.air_c > ALARM_LOW_C
+
+
+@pytest.mark.parametrize("house", QUICK, ids=QUICK_NAMES)
+def test_a_heater_that_dies_while_it_heats_is_found_before_it_is_cold(house: House) -> None:
+    watch = learned(house)
+    watch.until_heat(is_on=True)
+    watch.run(6)
+    watch.plant.heater_share = 0.0
+    assert watch.until_said(Code.HEATER_DEAD, within_min=120) <= 120
+    assert watch.plant.air_c > ALARM_LOW_C
+
+
+@pytest.mark.parametrize("house", QUICK, ids=QUICK_NAMES)
+def test_a_dead_heater_stays_found_until_it_heats_again(house: House) -> None:
+    watch = learned(house)
+    watch.until_heat(is_on=True)
+    watch.plant.heater_share = 0.0
+    watch.until_said(Code.HEATER_DEAD, within_min=10)
+    for _ in range(240):
+        watch.minute()
+        assert Code.HEATER_DEAD in watch.codes
+    watch.plant.heater_share = 1.0
+    assert watch.until_gone(Code.HEATER_DEAD, within_min=30) <= 30
+    assert Code.HEATER_DEAD not in watch.run(1440)
+
+
+def test_a_dead_heater_says_what_the_air_did_and_what_is_usual() -> None:
+    watch = learned(site=replace(SITE, unit=Unit.C))
+    watch.until_heat(is_on=True)
+    watch.plant.heater_share = 0.0
+    watch.until_said(Code.HEATER_DEAD, within_min=10)
+    text = watch.text(Code.HEATER_DEAD)
+    assert re.search(r"\d+ min", text)
+    assert "is usual" in text
+    assert "unplug it before touching" in text
+
+
+def test_a_heater_that_is_dead_from_the_first_day_is_found() -> None:
+    watch = Watch(Plant(air_c=LOW_C, sensed_c=LOW_C, mass_c=LOW_C, heater_share=0.0))
+    assert watch.until_said(Code.HEATER_DEAD, within_min=60) <= 60
+
+
+def test_the_feedback_input_finds_a_dead_heater_with_the_next_span() -> None:
+    watch = learned(has_feedback=True)
+    watch.until_heat(is_on=True)
+    watch.run(3)
+    watch.plant.heater_share = 0.0
+    watch.minute()
+    assert watch.codes == {Code.HEATER_DEAD}
+    watch.plant.heater_share = 1.0
+    watch.minute()
+    assert not watch.codes
+
+
+def test_the_feedback_input_needs_no_learning() -> None:
+    watch = Watch(Plant(has_feedback=True, air_c=1.0, sensed_c=1.0, heater_share=0.0))
+    assert watch.until_said(Code.HEATER_DEAD, within_min=3) <= 3
+
+
+@pytest.mark.parametrize("has_feedback", [False, True])
+def test_a_cable_is_never_judged_by_the_air(has_feedback: bool) -> None:
+    site = replace(SITE, heater=HeaterSpec(watts=250.0, kind="cable"))
+    watch = learned(site=site, has_feedback=has_feedback)
+    watch.until_heat(is_on=True)
+    watch.plant.heater_share = 0.0
+    said = watch.run(600)
+    assert (Code.HEATER_DEAD in said) is has_feedback
+    assert not (said - {Code.HEATER_DEAD}) & OF_THE_HEATER
+
+
+# Heat although it is not called for.
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("house", QUICK, ids=QUICK_NAMES)
+def test_a_welded_contact_is_found_after_switch_off_and_cleared_when_it_cools(
+    house: House, seed: int
+) -> None:
+    watch = learned(house, seed=seed)
+    watch.until_heat(is_on=True)
+    watch.plant.is_welded = True
+    assert watch.until(lambda: not watch.plant.is_on, within_min=120) <= 120
+    assert not watch.codes
+    assert watch.until_said(Code.HEAT_STUCK_ON, within_min=12) <= 12
+    assert watch.codes == {Code.HEAT_STUCK_ON}
+    for _ in range(120):
+        watch.minute()
+        assert Code.HEAT_STUCK_ON in watch.codes
+    watch.plant.is_welded = False
+    assert watch.until_gone(Code.HEAT_STUCK_ON, within_min=60) <= 60
+    assert Code.HEAT_STUCK_ON not in watch.run(1440)
+
+
+def test_the_feedback_input_finds_a_welded_contact_with_the_next_whole_span() -> None:
+    watch = learned(has_feedback=True)
+    watch.until_heat(is_on=True)
+    watch.plant.is_welded = True
+    assert watch.until(lambda: not watch.plant.is_on, within_min=120) <= 120
+    assert not watch.codes
+    watch.minute()
+    assert watch.codes == {Code.HEAT_STUCK_ON}
+    watch.plant.is_welded = False
+    watch.minute()
+    assert not watch.codes
+
+
+def heats_on_at_switch_off(watch: Watch) -> set[Code]:
+    """All that is said while a second heater goes on heating after the first has gone off, up to 4.9 C."""
+    watch.until_heat(is_on=True)
+    watch.plant.thermostat = (3.0, 4.9)
+    said = watch.run(180)
+    assert watch.plant.air_c > LOW_C
+    return said
+
+
+def test_a_declared_backup_thermostat_is_not_called_welded() -> None:
+    declared = replace(SITE, heater=replace(SITE.heater, backup_thermostat_c=3.0))
+    assert Code.HEAT_STUCK_ON not in heats_on_at_switch_off(learned(site=declared))
+    assert Code.HEAT_STUCK_ON in heats_on_at_switch_off(learned())
+
+
+def test_heat_far_above_the_backup_thermostat_is_none_of_its() -> None:
+    declared = replace(SITE, heater=replace(SITE.heater, backup_thermostat_c=1.0))
+    watch = learned(site=declared)
+    watch.until_heat(is_on=False)
+    watch.plant.is_welded = True
+    assert watch.until_said(Code.HEAT_STUCK_ON, within_min=15) <= 15
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("house", QUICK, ids=QUICK_NAMES)
+def test_a_warm_sunny_afternoon_is_not_a_welded_contact(house: House, seed: int) -> None:
+    """The air fell first, as it does when heat really goes off, and rises then, by sun and a thaw."""
+    watch = learned(house, seed=seed)
+    watch.until_heat(is_on=False)
+    assert watch.until(lambda: watch.plant.sensed_c < HIGH_C - 0.6, within_min=60) <= 60
+    watch.plant.out_shift_k, watch.plant.extra_w = 14.0, house.watts
+    assert not watch.run(360)
+    assert watch.plant.air_c > HIGH_C + 1.0
+
+
+def test_the_heat_of_a_running_pump_is_not_a_welded_contact() -> None:
+    def said_of(runs: float) -> set[Code]:
+        watch = learned()
+        watch.until_heat(is_on=False)
+        watch.plant.extra_w, watch.plant.contacts = SHED_HOUSE.watts, {PUMP.name: runs}
+        said = watch.run(60)
+        assert watch.plant.air_c > HIGH_C
+        return said
+
+    assert not said_of(1.0)
+    assert said_of(0.0) == {Code.HEAT_STUCK_ON}
+
+
+# Too little heat.
+
+
+def too_cold() -> Watch:
+    """A sound heater from near the high end on, in a cold that it is too small for."""
+    watch = learned(WEAK)
+    watch.until_heat(is_on=False)
+    assert watch.until(lambda: watch.plant.is_on, within_min=600) <= 600
+    watch.plant.mass_c, watch.plant.out_shift_k = 2.8, -14.0
+    return watch
+
+
+def test_a_heater_too_small_is_said_before_the_low_end_is_passed_with_a_number_of_hours() -> None:
+    watch = too_cold()
+    assert watch.until_said(Code.HEATER_TOO_SMALL, within_min=600) <= 600
+    assert watch.plant.said_c > LOW_C
+    hours = re.search(r"in about (\d+) h", watch.text(Code.HEATER_TOO_SMALL))
+    assert hours is not None
+    passed_min = watch.until(lambda: watch.plant.sensed_c <= LOW_C, within_min=3000)
+    assert int(hours[1]) * 60 / 2 <= passed_min <= (int(hours[1]) + 1) * 60 * 2
+
+
+def test_a_heater_too_small_goes_when_the_band_is_reached() -> None:
+    watch = too_cold()
+    assert watch.until_said(Code.HEATER_TOO_SMALL, within_min=600) <= 600
+    watch.plant.out_shift_k = 6.0
+    assert watch.until(lambda: not watch.plant.is_on, within_min=3000) <= 3000
+    watch.minute()
+    assert Code.HEATER_TOO_SMALL not in watch.codes
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_long_climb_from_far_below_is_no_heater_too_small(seed: int) -> None:
+    """Begun in a house that is cold through, heat is on for a day, and the air rises all the while."""
+    watch = Watch(Plant(house=WEAK, seed=seed, air_c=-3.0, sensed_c=-3.0, mass_c=-3.0))
+    said = watch.run(1200)
+    assert watch.plant.is_on
+    assert Code.HEATER_TOO_SMALL not in said
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_heater_that_just_holds_the_air_is_not_too_small(seed: int) -> None:
+    """All that falls is the noise of the sensor, and a gust by less than a tenth."""
+    held = replace(WEAK, mass_j_k=1e12, mean_out_c=-14.0)
+    watch = Watch(Plant(house=held, seed=seed, air_c=3.1, sensed_c=3.1, mass_c=2.8, is_on=True))
+    said = watch.run(1440)
+    assert watch.plant.is_on
+    assert watch.plant.air_c > LOW_C + 0.5
+    assert Code.HEATER_TOO_SMALL not in said
+
+
+# What teaches nothing, and what is not judged.
+
+
+def taught(finder: Finder) -> list[object]:
+    """What is kept as usual after a switch."""
+    heater = finder.facts()["heater"]
+    assert isinstance(heater, dict)
+    return [heater["rises"], heater["falls"]]
+
+
+def test_forced_heat_teaches_nothing() -> None:
+    watch = learned()
+    before = taught(watch.finder)
+    watch.until_heat(is_on=True)
+    watch.plant.is_forced = True
+    watch.minute()  # the phase before it was the band's, and may teach
+    begun = taught(watch.finder)
+    watch.run(600)
+    assert taught(watch.finder) == begun
+    watch.plant.is_forced = False
+    watch.run(600)
+    assert taught(watch.finder) != before
+
+
+@pytest.mark.parametrize("heat", [0.0, 1.0])
+@pytest.mark.parametrize("extra_w", [0.0, 500.0])
+def test_while_only_observing_nothing_is_said_of_the_heater(heat: float, extra_w: float) -> None:
+    watch = learned()
+    watch.until_heat(is_on=heat == 0.0)
+    watch.plant.is_on = bool(heat)
+    watch.plant.mode, watch.plant.heater_share, watch.plant.extra_w = Mode.OBSERVE, 0.0, extra_w
+    assert not watch.run(240) & OF_THE_HEATER
+
+
+@pytest.mark.parametrize("cools_k", [0.5, 1.5, 3.0])
+@pytest.mark.parametrize("is_on", [False, True])
+def test_after_a_gap_nothing_is_said_of_the_stretch_before(is_on: bool, cools_k: float) -> None:
+    """The house cooled while nothing was recorded, and all is well again."""
+    watch = learned()
+    watch.until_heat(is_on=is_on)
+    watch.run(3)
+    watch.plant.now_s += 7200.0
+    watch.plant.air_c -= cools_k
+    watch.plant.sensed_c -= cools_k
+    watch.minute(gap_s=7200.0)
+    assert not watch.codes
+    assert not watch.run(300)
+
+
+def test_a_heater_that_died_in_a_gap_is_found_after_it() -> None:
+    watch = learned()
+    watch.until_heat(is_on=False)
+    watch.plant.heater_share = 0.0
+    watch.plant.now_s += 7200.0
+    watch.minute(gap_s=7200.0)
+    assert watch.until(lambda: watch.plant.is_on, within_min=600) <= 600
+    assert watch.until_said(Code.HEATER_DEAD, within_min=20) <= 20
+
+
+@pytest.mark.parametrize("code", [Code.HEATER_DEAD, Code.HEAT_STUCK_ON])
+def test_a_standing_fault_of_the_heater_outlasts_a_restart(code: Code) -> None:
+    watch = learned()
+    watch.until_heat(is_on=code is Code.HEATER_DEAD)
+    if code is Code.HEATER_DEAD:
+        watch.plant.heater_share = 0.0
+    else:
+        watch.plant.is_welded = True
+    assert watch.until_said(code, within_min=15) <= 15
+    watch.finder = Finder.recalled(SITE, watch.finder.facts())
+    watch.minute(gap_s=120.0)
+    assert code in watch.codes
+    for _ in range(60):
+        watch.minute()
+        assert code in watch.codes
+    watch.plant.heater_share, watch.plant.is_welded = 1.0, False
+    assert watch.until_gone(code, within_min=120) <= 120
+
+
+@pytest.mark.parametrize("house", QUICK, ids=QUICK_NAMES)
+def test_what_was_learned_outlasts_a_restart(house: House) -> None:
+    watch = learned(house)
+    watch.finder = Finder.recalled(SITE, watch.finder.facts())
+    watch.until_heat(is_on=False)
+    watch.plant.heater_share = 0.0
+    assert watch.until(lambda: watch.plant.is_on, within_min=600) <= 600
+    assert watch.until_said(Code.HEATER_DEAD, within_min=10) <= 10
