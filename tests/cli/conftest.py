@@ -94,6 +94,21 @@ class Refusal:
     problems: list[dict[str, Any]] = field(default_factory=list)
 
 
+FORECAST: dict[str, Any] = {
+    "known": True,
+    "outdoor_c": -5.0,
+    "hours_to": {
+        "alarm_low": {"best": 2.0, "low": 1.5, "high": 3.0},
+        "freezing": {"best": 6.5, "low": 6.0, "high": 9.0},
+        "pipes": [],
+    },
+    "outdoor_limit_c": {"best": -15.6, "low": -17.0, "high": -14.0},
+    "tomorrow": {"duty": 0.4, "kwh": None, "cost": None},
+    "based_on_h": 336.0,
+    "missing": [],
+}
+
+
 class FakeGuard:
     """Answers each method from `answers` and remembers what it was asked."""
 
@@ -110,6 +125,7 @@ class FakeGuard:
             "drop_samples": {},
             "samples": [],
             "events": [],
+            "forecast": FORECAST,
             "set": {"saved": True, "changes": {}},
         }
         self._listener = socket.socket(socket.AF_UNIX)

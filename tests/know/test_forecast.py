@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from overwinter.core.nouns import HeaterSpec, Mode, PipeSpec, Settings, Site
-from overwinter.know.forecast import Forecast, forecast
+from overwinter.know.cooling import Course
+from overwinter.know.forecast import Forecast, _pipe_hours, forecast
 from overwinter.know.learned import Learned
 from overwinter.know.nouns import Span
 from overwinter.physics.ranges import Range
@@ -66,6 +67,12 @@ def test_the_alarm_comes_before_the_frost_and_the_air_before_the_pipe() -> None:
     assert known(now.hours_to_alarm_low).best < frost_h
     pipes = dict(now.pipes)
     assert frost_h < known(pipes["bare"]).best < known(pipes["wrapped"]).best
+
+
+def test_a_pipe_may_freeze_though_the_sensor_stays_a_little_above_freezing() -> None:
+    """It hangs lower and colder than the sensor; only the late end of the range trusts the reading."""
+    hours = _pipe_hours(Course(0.8, ()), SITE.pipes[0])
+    assert (hours.low, hours.best, hours.high) == (0.0, 0.0, math.inf)
 
 
 def test_where_it_does_not_freeze_outdoors_it_never_freezes() -> None:

@@ -70,7 +70,7 @@ def test_what_is_kept_in_a_file_comes_back(values: list[float], memory: float) -
 
 
 def test_a_count_kept_in_a_file_does_not_grow_for_ever() -> None:
-    assert len(json.dumps(Usual(1e300, 1.0, 1.0).facts())) < 40
+    assert Usual(123_456_789.0, 1.0, 1.0).facts() == [1e6, 1.0, 1.0]
 
 
 @pytest.mark.parametrize("odd", ODD, ids=repr)

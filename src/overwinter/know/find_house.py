@@ -104,7 +104,11 @@ class HouseFaults:
             self._cooling_s += span.lasts_s
             warmed = change_k is not None and change_k >= 0.4 and phase.is_on
             if (
-                air_c >= min(span.low_c, self._cooled_from_c - 0.3)
+                (
+                    air_c >= min(span.low_c, self._cooled_from_c - 0.3)
+                    and change_k is not None
+                    and change_k > -0.1
+                )
                 or warmed
                 or self._cooling_s > DOOR_H_MAX * 3600.0
             ):

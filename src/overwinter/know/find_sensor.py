@@ -23,11 +23,11 @@ LOST_S = 420.0
 """In a replay: so long after the last temperature the sensor is lost. A sample bears a temperature for two
 minutes after its last reading, so this is nine minutes at most."""
 
-APART_K, APART_K_MOST = 1.5, 2.5
+APART_K, APART_K_MOST = 1.5, 2.0
 APART_S = 1800.0
 TOGETHER = 0.7
-DIFFERENCES = 10_000.0
-"""Spans that make the usual difference between two sensors: a week, or a drift would become the usual."""
+DIFFERENCES = 40_000.0
+"""Spans that make the usual difference between two sensors: weeks, or a drift would become the usual."""
 
 
 class SensorFaults:
@@ -94,7 +94,7 @@ class SensorFaults:
 
     def _flat_after_s(self, repeats: Usual, span_s: float, seen: Seen) -> float:
         if repeats.count < 100:
-            # Not known yet how still it is here. One that speaks in whole degrees and per cent repeats itself.
+            # Not known yet how still it is here; what speaks in whole degrees repeats itself.
             is_fine = seen.humidity_pct is not None and (
                 seen.humidity_pct % 1.0 > 0.0 or (seen.temperature_c or 0.0) % 1.0 > 0.0
             )

@@ -16,9 +16,9 @@ from overwinter.physics.constants import WATER_J_KGK, WATER_KG_M3
 from overwinter.physics.pipe import resistances_m_kw, wall_j_mk
 from overwinter.physics.ranges import Range
 
-AIM_C = 0.4
-"""At this reading the air counts as freezing: most of a cheap sensor's error. Aiming higher made fewer hours
-too hopeful in simulation, and more of them wrong by half."""
+AIM_C = 0.6
+"""At this reading (33 °F) the air counts as freezing: a cheap sensor's error and a little more. Aiming higher
+made fewer hours too hopeful in simulation, and more of them wrong by half."""
 
 SENSOR_K = 0.5
 """How far the sensor may be off either way (data sheet of the AM2302)."""
@@ -27,7 +27,8 @@ QUICKER, SLOWER = 1.35, 0.8
 """How much steeper or flatter the air may fall than was learned: wind that rises, walls that hold more."""
 
 PIPE_BELOW_K = 1.0
-"""How much colder than the sensor the coldest pipe may be, at the early end of its range: an assumption."""
+"""How much colder than the sensor a pipe is taken to be, for it hangs lower and nearer to the wall; twice
+that at the early end of its range, not at all at the late one: an assumption."""
 
 PIPE_STEP_S = 60.0
 PIPE_H_MAX = 96.0
@@ -159,8 +160,8 @@ def _pipe_hours(course: Course, pipe: PipeSpec) -> Range:
             water_c = air_c + kept * (water_c - air_c)
         return time_s / 3600.0
 
-    best = hours(resistance_m_kw.best * water_j_mk, lower_k=0.0, quicker=1.0)
-    low = hours(resistance_m_kw.low * water_j_mk, lower_k=SENSOR_K + PIPE_BELOW_K, quicker=QUICKER)
+    best = hours(resistance_m_kw.best * water_j_mk, lower_k=PIPE_BELOW_K, quicker=1.0)
+    low = hours(resistance_m_kw.low * water_j_mk, lower_k=SENSOR_K + 2.0 * PIPE_BELOW_K, quicker=QUICKER)
     slow_s = resistance_m_kw.high * (water_j_mk + wall_j_mk(pipe))
     high = hours(slow_s, lower_k=-SENSOR_K, quicker=SLOWER)
     return Range(best=best, low=min(low, best), high=max(high, best))

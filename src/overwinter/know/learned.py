@@ -31,11 +31,6 @@ AFTER_S = 1800.0
 FLAGGED_S = 300.0
 """Single readings fail all the time, and the temperature is of those that did not; many are doubtful."""
 
-WARMED_K = 0.2
-WARMED_S = 5400.0
-"""Air that rises so much in a quarter of an hour without heat is warmed by a pump, sun or people; for so long
-the air's answer to the heater cannot be told from it."""
-
 AIR_C_LEAST, AIR_C_MOST = -60.0, 60.0
 STEP_S_MAX = 3600.0
 """A longer span is a gap: its mean says nothing of minutes."""
@@ -53,9 +48,6 @@ class Learned:
         self.outdoor_c: float | None = None
         self.outdoor_age_s = math.inf
         self._doors: frozenset[str] | None = None
-        self._pumps: frozenset[str] | None = None
-        self._mean_c = 0.0  # of the last quarter of an hour
-        self._warm_s = 0.0  # for so much longer the heater is not all that warms
         self._flagged_s = 0.0  # for so long no reading was believed
         self._doubtful_s = 0.0  # for so much longer nothing is learned
         self._is_begun = False
@@ -102,7 +94,6 @@ class Learned:
         now_c = air_c if is_there and air_c is not None else held_c
         if not self._is_begun:
             self._is_begun = True
-            self._mean_c = now_c
             self.cooling.begin(now_c, outdoor_now_c, heat)
             self.loss.begin(now_c, outdoor_now_c)
         is_sound = is_sound and self._doubtful_s <= 0.0
@@ -118,19 +109,8 @@ class Learned:
             self.based_on_h += lasts_s / 3600.0
 
     def heed(self, contacts: tuple[ContactSpec, ...]) -> None:
-        """Which inputs are doors and pumps; untold, those that are named so."""
+        """Which inputs are doors; untold, those that are named so."""
         self._doors = frozenset(contact.name for contact in contacts if contact.kind == "door")
-        self._pumps = frozenset(contact.name for contact in contacts if contact.kind == "pump")
-
-    def _is_warmed(self, span: Span, air_c: float) -> bool:
-        """Whether something else warms the air: a pump that runs, or a rise although heat is long off."""
-        self._mean_c += min(span.lasts_s / 900.0, 1.0) * (air_c - self._mean_c)
-        pumps = span.contacts and any(
-            share > 0.0 and (name in self._pumps if self._pumps is not None else "pump" in name.lower())
-            for name, share in span.contacts.items()
-        )
-        near_c = self.air_c if self.air_c is not None else air_c
-        return bool(pumps) or (self.cooling.heat[1] < 0.05 and near_c - self._mean_c > WARMED_K)
 
     def _is_open(self, contacts: Mapping[str, float]) -> bool:
         return any(
@@ -226,7 +206,6 @@ class Learned:
             return cls(heater)
         if learned._is_begun and not learned.loss.lags_c:
             return cls(heater)
-        learned._mean_c = learned.air_c if learned.air_c is not None else 0.0
         return learned
 
 
