@@ -43,6 +43,9 @@ NEARLY_CERTAIN = 3.5
 STRANGE = 6.0
 STRANGE_IN_A_ROW = 3
 
+ABOVE_K = 1.5
+"""So far above the band no heater takes the air by itself."""
+
 AS_BEFORE = {
     Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
     Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
@@ -256,6 +259,15 @@ class HeaterFaults:
             and rises_still
             and change_k >= 0.3
             and change_k - usual.mean > max(CERTAIN * usual.spread(NOISE_K), 0.5)
+        )
+        # Welded in the middle of a pause: above the band the air goes on rising as fast as under heat.
+        rose_k, heated = course.change_k(15.0, is_smooth=True), self.rises[15]
+        is_stuck = is_stuck or (
+            minutes >= 15.0
+            and air_c >= span.high_c + ABOVE_K
+            and rose_k is not None
+            and heated.count >= KNOWN
+            and rose_k >= max(0.7 * heated.mean, 0.8)
         )
         self._count(
             Code.HEAT_STUCK_ON,

@@ -21,7 +21,7 @@ DOOR_H_MAX = 12.0
 OPEN_S = 600.0
 """A door that somebody goes in by is open for less."""
 
-CYCLES_A_DAY = 120.0
+CYCLES_A_DAY = 100.0
 """Well above what a healthy house does: a block house 41 to 44, a small box 78 a day (simulated)."""
 CYCLE_MEMORY_H = 8.0
 
