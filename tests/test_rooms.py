@@ -114,7 +114,7 @@ WALLS = {
         packages=names("orjson platformdirs resvg_py"),
         library=FILES
         | THREADS
-        | names("csv datetime difflib importlib shlex shutil signal subprocess sys tempfile")
+        | names("csv datetime difflib importlib itertools shlex shutil signal subprocess sys tempfile")
         | names("textwrap warnings"),
         calls=ANY_CALL,
     ),

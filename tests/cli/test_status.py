@@ -33,6 +33,8 @@ def test_the_first_line_answers_and_the_rest_explains(ask: Run) -> None:
         "sensor       role          now             humidity  age  says\n"
         "by the pump  control, air  35.8 F (2.1 C)  71 %      3 s  good\n"
         "yard         outdoor, air  -               -         -    nothing came: no such device\n"
+        "\n"
+        "36 F, heat on, holds to 4 F outside, 6 hours if heat fails.\n"
     )
 
 

@@ -96,13 +96,13 @@ def test_in_a_cold_night_the_band_is_kept_and_nothing_is_told(tmp_path: Path) ->
     assert outcome.kwh == pytest.approx(0.75 * 24.0 * outcome.duty)
 
 
-def test_a_dead_heater_uses_no_current_freezes_the_pipe_and_is_told_as_cold(tmp_path: Path) -> None:
+def test_a_dead_heater_uses_no_current_freezes_the_pipe_and_is_told(tmp_path: Path) -> None:
     outcome = live(scenario(fault("heater-dead", 0.0, 24.0)), tmp_path)
 
     assert outcome.froze
     assert outcome.kwh == 0.0
     assert outcome.hours_below_0c > 1.0
-    assert outcome.alarms[0].code == "cold"
+    assert {"heater-dead", "cold"} <= {alarm.code for alarm in outcome.alarms}
     # The air falls before the pipe does, so it is told before there is ice.
     assert outcome.alarms[0].at_s < (24.0 - outcome.hours_below_0c) * 3600.0
 

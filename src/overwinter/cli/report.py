@@ -77,7 +77,7 @@ def run(argv: list[str]) -> int:
         has_older=_has_older(where, since),
     )
     if given.has("json"):
-        print_json(answer(report))
+        print_json(answer(report, learned=_learned(read, site)))
         return 0
     file = given.value("o")
     if file is None:
@@ -86,6 +86,18 @@ def run(argv: list[str]) -> int:
     write_whole(Path(file), _in_html(report, read, since, until).encode())
     complain(f"written: {file}")
     return 0
+
+
+def _learned(read: Read, site: Site) -> dict[str, object]:
+    """What this span alone would teach of the house."""
+    from overwinter.cli.recorded import spans
+    from overwinter.know.learned import Learned
+
+    learned = Learned(site.heater)
+    learned.heed(site.contacts)
+    for span in spans(read()):
+        learned.take(span)
+    return learned.summary()
 
 
 def _see_to_usage(given: Given) -> None:

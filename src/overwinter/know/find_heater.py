@@ -43,9 +43,6 @@ NEARLY_CERTAIN = 3.5
 STRANGE = 6.0
 STRANGE_IN_A_ROW = 3
 
-ABOVE_K = 1.5
-"""So far above the band no heater takes the air by itself."""
-
 AS_BEFORE = {
     Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
     Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
@@ -53,6 +50,7 @@ AS_BEFORE = {
 }
 """Said of what was found before a restart, until it is found anew or over."""
 
+AHEAD_H = 8.0
 FULL_MIN = 90.0
 """Heat on for so long without reaching the high end is a heater at its end."""
 
@@ -260,15 +258,6 @@ class HeaterFaults:
             and change_k >= 0.3
             and change_k - usual.mean > max(CERTAIN * usual.spread(NOISE_K), 0.5)
         )
-        # Welded in the middle of a pause: above the band the air goes on rising as fast as under heat.
-        rose_k, heated = course.change_k(15.0, is_smooth=True), self.rises[15]
-        is_stuck = is_stuck or (
-            minutes >= 15.0
-            and air_c >= span.high_c + ABOVE_K
-            and rose_k is not None
-            and heated.count >= KNOWN
-            and rose_k >= max(0.7 * heated.mean, 0.8)
-        )
         self._count(
             Code.HEAT_STUCK_ON,
             is_stuck,
@@ -311,11 +300,13 @@ class HeaterFaults:
             return
         if code in self._found or minutes < FULL_MIN or phase.is_forced:
             return
-        fell_k = course.change_k(FULL_MIN - 5.0)
-        if fell_k is None or fell_k > -0.15:
+        fell_k = course.change_k(FULL_MIN - 5.0, is_smooth=True)
+        if fell_k is None or fell_k > -0.2:
             return
         per_hour_k = fell_k / (FULL_MIN - 5.0) * 60.0
         left_k = air_c - span.low_c
+        if left_k > -AHEAD_H * per_hour_k:
+            return  # by then the night may be over
         when = f"in about {left_k / -per_hour_k:.0f} h" if left_k > 0.0 else "now"
         self._found[code] = (
             f"heat is on all the time for {minutes / 60.0:.1f} h, and the air falls by "

@@ -14,7 +14,7 @@ from overwinter.show.plan_page import Page
 
 _STYLE = """
 section{margin:0 0 1rem}
-section h2,section li,section th{overflow-wrap:anywhere}
+h1,section h2,section li,section th{overflow-wrap:anywhere}
 section ul{margin:.2rem 0;padding-left:1.2rem;max-width:52rem}
 section th,section td{text-align:left}
 td small{color:var(--quiet)}

@@ -272,7 +272,7 @@ def test_false_words_are_counted_for_49_winters() -> None:
 
 def test_words_are_one_episode_until_an_hour_of_silence(monkeypatch: pytest.MonkeyPatch) -> None:
     class Finder:
-        def __init__(self, site: object) -> None:
+        def __init__(self, site: object, *, is_replay: bool) -> None:
             self.count = 0
 
         def take(self, span: Span) -> tuple[Finding, ...]:
