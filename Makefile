@@ -14,13 +14,14 @@ SOURCES := $(shell find src -type f -not -name '*.pyc') pyproject.toml hatch_bui
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test packages lint bench bench-learning docs mutants test-power test-gpio fuzz clean install uninstall wheels
+.PHONY: help demo test packages lint bench bench-learning bench-safety docs mutants test-power test-gpio fuzz clean install uninstall wheels
 
 help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
 	@echo "make test    everything that CI runs: lint, types, tests on the built wheel"
 	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
 	@echo "make bench-learning   what is learned and found in 84 simulated winters, against the goals; half an hour"
+	@echo "make bench-safety   undershoot and ice in seven simulated houses, against the goals"
 	@echo "make docs    the reference and the pictures, made anew from the program"
 	@echo "make mutants some ten minutes of slips in the core that its tests must notice; docs/mutants.md"
 	@echo "make test-power   minutes of real power cuts on a recorded disk; needs root"
@@ -65,6 +66,10 @@ bench: $(VENV)/.installed-test
 # Seven buildings, four winters and three seeds, simulated twice over: what is learned and found, against its goals.
 bench-learning: $(VENV)/.installed-test $(VENV)/.installed-references
 	$(BIN)/python -m tests.bench.learning
+
+# Seven buildings, a sensor that reads too high: undershoot and ice, against their goals.
+bench-safety: $(VENV)/.installed-test
+	$(BIN)/python -m tests.bench.safety
 
 # The parts of the pages that are made from the program, and the pictures of the README.
 docs: $(VENV)/.installed-test

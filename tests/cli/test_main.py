@@ -130,7 +130,7 @@ def test_places_stand_before_or_behind_the_verb(run: Run, guard: FakeGuard, argv
     ran = run(*(word.replace("PATH", str(guard.path)) for word in argv))
 
     assert ran.code == 0
-    assert guard.asked == [("status", None)]
+    assert [method for method, _ in guard.asked] == ["status", "forecast"]
 
 
 @pytest.mark.parametrize(
