@@ -217,7 +217,8 @@ def starts() -> dict[str, Any]:
     must("systemctl", "enable", "overwinter")
     must("overwinter", "band", f"{BAND_F[0]}F", f"{BAND_F[1]}F")
     reads(1.0)
-    until(lambda: "heat on" in shown("overwinter", "StatusText")["StatusText"], "heat is on")
+    # Cold must outlast nine readings before it is told.
+    until(lambda: "ALARM cold" in shown("overwinter", "StatusText")["StatusText"], "cold is told", 30.0)
     status_when_cold = systemctl("status", "overwinter").stdout
     reads(3.0)
     return {
