@@ -134,7 +134,7 @@ def test_in_freeze_by_hand_cannot_keep_heat_off_when_the_sensor_is_lost(
     begin = replace(begin, blind_duty=1.0)
     house = lone(begin, noise)
     house.hand(heat=heat, for_s=43200.0)
-    house.turn(after_s=max(lost_after_s(begin), HOT_HOLDS_S, WARM_MEMORY_S))
+    house.turn(after_s=max(lost_after_s(begin), HOT_HOLDS_S, WARM_MEMORY_S) + 1.0)
 
     assert house.state.decision.heat
 
