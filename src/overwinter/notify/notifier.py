@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
+from queue import Empty, SimpleQueue
 from typing import Any
 
 from overwinter.core.nouns import Site
@@ -68,8 +69,8 @@ class Notifier:
         self._service = service
         self._clock = clock
         self._repeats = Repeats()
-        self._wake = threading.Event()
-        self._is_over = threading.Event()
+        self._news: SimpleQueue[None] = SimpleQueue()
+        self._is_over = False
         self._number = 0
         self._failing: set[str] = set()
         self._sent: tuple[object, ...] | None = None
@@ -103,12 +104,10 @@ class Notifier:
                 part.start()
         threading.Thread(target=self._listen, name="watch", daemon=True).start()
         self._service.ready()
-        while not self._is_over.is_set():
+        while not self._is_over:
             self.look()
             self._service.turned(self._status_line(), time.monotonic())
-            self._is_over.wait(LOOK_AGAIN_S)
-            self._wake.wait(LOOK_EVERY_S - LOOK_AGAIN_S)
-            self._wake.clear()
+            self._rest()
         self._service.stopping()
         if self._heartbeat is not None:
             self._heartbeat.close()
@@ -119,8 +118,18 @@ class Notifier:
 
     def stop(self) -> None:
         """End `run` soon; may be called from a signal handler."""
-        self._is_over.set()
-        self._wake.set()
+        # An Event's lock may be held right where the signal came, and is waited for then without end.
+        self._is_over = True
+        self._news.put(None)
+
+    def _rest(self) -> None:
+        """Until there is news or it is time again."""
+        began_s = time.monotonic()
+        ends_s = began_s + LOOK_EVERY_S
+        while not self._is_over and (left_s := ends_s - time.monotonic()) > 0.0:
+            with contextlib.suppress(Empty):
+                self._news.get(timeout=left_s)
+                ends_s = began_s + LOOK_AGAIN_S
 
     def look(self) -> None:
         """Ask the guard once, and pass on what is news."""
@@ -179,7 +188,7 @@ class Notifier:
 
     def _state_wanted(self) -> None:
         self._sent = ()
-        self._wake.set()
+        self._news.put(None)
 
     def _write_metrics(self, status: Mapping[str, Any] | None) -> None:
         if self._site.notices.metrics_file is None:
@@ -198,15 +207,15 @@ class Notifier:
 
     def _listen(self) -> None:
         """In a thread: every new line of the logbook that is no sample means that somebody should look."""
-        while not self._is_over.is_set():
+        while not self._is_over:
             lines: Watch | None = None
             try:
                 lines = watch(self._socket)
                 for line in lines:
                     if line.get("event") != "sample":
-                        self._wake.set()
+                        self._news.put(None)
             except (Unreachable, RpcError):
-                self._is_over.wait(WATCH_AGAIN_S)  # asking tells what is wrong
+                time.sleep(WATCH_AGAIN_S)  # asking tells what is wrong
             finally:
                 if lines is not None:
                     lines.close()
