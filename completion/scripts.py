@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib import import_module
 
-from overwinter.cli import GROUPS, NOT_BUILT
+from overwinter.cli import GROUPS
 from overwinter.cli.options import PLACES, dashed
 from overwinter.settings.schema import ROWS
 
@@ -57,10 +57,8 @@ CHOICES = {row.key: tuple(str(choice) for choice in row.choices) for row in ROWS
 
 
 def verbs() -> Iterator[Verb]:
-    """Every verb that is built."""
+    """Every verb."""
     for name, about in (pair for _, pairs in GROUPS for pair in pairs):
-        if name in NOT_BUILT:
-            continue
         verb = import_module(f"overwinter.cli.{name.replace('-', '_')}").VERB
         words = re.fullmatch(r"\[?([a-z-]+(?:\|[a-z-]+)+)\]?", verb.usage)
         yield Verb(

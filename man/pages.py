@@ -13,7 +13,7 @@ from importlib import import_module
 from pathlib import Path
 
 from overwinter import __version__
-from overwinter.cli import GROUPS, NOT_BUILT
+from overwinter.cli import GROUPS
 from overwinter.cli.options import PLACES, dashed
 from overwinter.core.units import Unit
 from overwinter.settings.schema import DEFAULTS, GAPS, ROWS, Kind, Row, allowed, measured, value_of
@@ -91,10 +91,8 @@ def command() -> Page:
     )
     page.head("VERBS")
     for title, verbs in GROUPS:
-        built = [(verb, about) for verb, about in verbs if verb not in NOT_BUILT]
-        if built:
-            page.lesser(title[0].upper() + title[1:])
-        for name, about in built:
+        page.lesser(title[0].upper() + title[1:])
+        for name, about in verbs:
             _verb(page, name, about)
     page.head("OPTIONS OF EVERY VERB")
     for option, (takes, about) in PLACES.items():

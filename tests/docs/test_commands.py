@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from overwinter.cli import NOT_BUILT, VERBS
+from overwinter.cli import VERBS
 from overwinter.cli.options import Stop
 from overwinter.settings.reading import toml_tree
 from overwinter.settings.site import parse_site
@@ -91,8 +91,6 @@ def why_unknown(words: list[str]) -> str | None:
     verb = words[1]
     if verb not in VERBS:
         return f"there is no verb {verb}"
-    if verb in NOT_BUILT:
-        return f"{verb} is not built yet"
     options = import_module(f"overwinter.cli.{verb.replace('-', '_')}").VERB
     try:
         options.parse(words[2:], most=None)

@@ -253,6 +253,7 @@ def test_settings_that_cannot_be_understood_are_moved_aside_and_replaced(house: 
 def test_a_reload_takes_good_files_and_refuses_bad_ones(house: House) -> None:
     house.start()
     assert house.process is not None
+    house.until(house.settings.exists, "the first settings are written")  # by the keeper, beside the answers
     house.settings.write_text(house.settings.read_text().replace("low = 36.0", "low = 35.0", 1))
     house.site.write_text(house.site.read_text().replace('name = "bench"', 'name = "renamed"'))
     house.process.send_signal(signal.SIGHUP)

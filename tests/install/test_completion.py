@@ -8,13 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from overwinter.cli import NOT_BUILT, VERBS
+from overwinter.cli import VERBS
 from overwinter.cli.options import PLACES, dashed
 from overwinter.settings.schema import ROWS
 from overwinter.show.text import MODES
 from tests.install.machine import ROOT
 
-BUILT = [verb for verb in VERBS if verb not in NOT_BUILT]
 SHELLS = ("bash", "zsh", "fish")
 
 
@@ -62,9 +61,9 @@ def test_the_shell_parses_it(script: Path) -> None:
 
 def test_every_shell_knows_every_verb_option_and_setting(script: Path) -> None:
     text = script.read_text()
-    options = {name for verb in BUILT for name in options_of(verb) if len(name) > 1}
+    options = {name for verb in VERBS for name in options_of(verb) if len(name) > 1}
     written = {f"-l {name} " if script.name == "fish" else dashed(name) for name in (*options, *PLACES)}
-    expected = (*BUILT, *written, *(f"{row.key}=" for row in ROWS))
+    expected = (*VERBS, *written, *(f"{row.key}=" for row in ROWS))
     assert [word for word in expected if word not in text] == []
 
 
@@ -73,7 +72,7 @@ def options_of(verb: str) -> tuple[str, ...]:
 
 
 def test_what_is_not_built_is_not_offered(bash_script: Path) -> None:
-    assert offered(bash_script, "overwinter", "") == {*BUILT, "help"}
+    assert offered(bash_script, "overwinter", "") == {*VERBS, "help"}
 
 
 def test_bash_completes_a_verb(bash_script: Path) -> None:
@@ -82,7 +81,7 @@ def test_bash_completes_a_verb(bash_script: Path) -> None:
     assert offered(bash_script, "overwinter", "--house", "=", "cabin", "sta") == {"status"}
 
 
-@pytest.mark.parametrize("verb", BUILT)
+@pytest.mark.parametrize("verb", VERBS)
 def test_bash_completes_the_options_of_each_verb(bash_script: Path, verb: str) -> None:
     expected = {*map(dashed, options_of(verb)), *map(dashed, PLACES), "--help"}
     assert offered(bash_script, "overwinter", verb, "-") == expected

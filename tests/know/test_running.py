@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from overwinter.know.running import Usual, many, number
+from overwinter.know.running import Usual, by_minute, number
 
 ODD: tuple[object, ...] = (
     None,
@@ -98,7 +98,7 @@ def test_a_number_is_a_number(value: float) -> None:
 
 @pytest.mark.parametrize("keep", [dict, lambda kept: {**kept, "7": "odd", "x": [1.0, 1.0, 1.0]}])
 def test_many_are_found_under_their_names(keep: Callable[[dict[str, object]], object]) -> None:
-    usuals = many(keep({"3": [5.0, 1.5, 0.25]}), (3, 7))
+    usuals = by_minute(keep({"3": [5.0, 1.5, 0.25]}), (3, 7))
     assert list(usuals) == [3, 7]
     assert usuals[3].facts() == [5.0, 1.5, 0.25]
     assert usuals[7].count == 0.0
@@ -106,4 +106,4 @@ def test_many_are_found_under_their_names(keep: Callable[[dict[str, object]], ob
 
 @pytest.mark.parametrize("odd", ODD, ids=repr)
 def test_of_anything_odd_many_are_all_unknown(odd: object) -> None:
-    assert [usual.count for usual in many(odd, (3, 7)).values()] == [0.0, 0.0]
+    assert [usual.count for usual in by_minute(odd, (3, 7)).values()] == [0.0, 0.0]

@@ -21,7 +21,6 @@ from overwinter.guard.clock import Clock, rfc3339
 from overwinter.guard.memory import BlindClock
 from overwinter.guard.port import GuardPort
 from overwinter.guard.wheel import Inbox, Wheel
-from overwinter.know.knowledge import Knowledge
 from overwinter.store.keeper import Keeper
 from overwinter.store.timeline import read_placed
 from tests.rigs.bench import SEED
@@ -175,7 +174,7 @@ def live(folder: Path, clock: TwoClocks) -> Run:
         reload=lambda: None,
         on_ready=lambda: None,
         gap=None,
-        knowledge=Knowledge(state.site),
+        learned=None,
         fear=None,
     )
     keeper.start()

@@ -173,7 +173,7 @@ def test_a_kill_at_each_step_of_a_recovery_leaves_one_that_can_be_mended(settled
         lines = list(read_lines(house.logs))
         injection = f"{kind}:signal=KILL:when={step}"
         house.start(wait=False, before=strace.launched(house, output, injection))
-        killed += ends_by_itself(house, within_s=1.0)
+        killed += ends_by_itself(house, within_s=3.0)  # a step may come after more than a second
         house.start()
         is_mended(house, text=text, number=7, lines=lines)
         house.stop()

@@ -63,7 +63,6 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
 )
-NOT_BUILT: frozenset[str] = frozenset()
 VERBS = tuple(verb for _, verbs in GROUPS for verb, _ in verbs)
 INTERRUPTED = 130  # what shells say of a program ended by Ctrl-C
 
@@ -102,7 +101,7 @@ def overview() -> str:
     for title, verbs in GROUPS:
         lines += ["", f"{title}:"]
         for verb, text in verbs:
-            lines.append(f"  {verb:<13} {text}{' (not built yet)' if verb in NOT_BUILT else ''}")
+            lines.append(f"  {verb:<13} {text}")
     names = ", ".join(f"{dashed(name)} {takes}" for name, (takes, _) in PLACES.items())
     lines += ["", f"every verb takes {names}, and --help", "overwinter --version"]
     return "\n".join(lines)
@@ -121,8 +120,6 @@ def _run(argv: list[str]) -> int:
     if rest[0] == "help":
         rest = [rest[1], "--help"]
     verb = rest[0]
-    if verb in NOT_BUILT:
-        raise Stop(1, f"{verb}: not built yet")
     if verb not in VERBS:
         raise _unknown(verb)
     run: Callable[[list[str]], int] = import_module(f"overwinter.cli.{verb.replace('-', '_')}").run

@@ -5,8 +5,8 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from overwinter.core.nouns import Flag, Mode, Reason
-from overwinter.know.nouns import Seen, Span
+from overwinter.core.nouns import Flag, Mode
+from overwinter.know.nouns import THE_BANDS, Seen, Span
 
 SPAN_S = 59.0
 """Samples closer together are put together until they span a minute, as in the guard; less some jitter."""
@@ -16,18 +16,6 @@ PERIODS = 3.0
 
 USUAL_S = 60.0
 """How far apart samples are taken to be until the logbook shows it."""
-
-_THE_BANDS = frozenset(
-    reason.value
-    for reason in (
-        Reason.BELOW_BAND,
-        Reason.ABOVE_BAND,
-        Reason.INSIDE_BAND,
-        Reason.MIN_ON,
-        Reason.MIN_OFF,
-        Reason.STARTING,
-    )
-)
 
 
 def spans(lines: Iterable[Mapping[str, Any]]) -> Iterator[Span]:
@@ -45,7 +33,8 @@ def spans(lines: Iterable[Mapping[str, Any]]) -> Iterator[Span]:
     for line in lines:
         event = line.get("event")
         if event == "heat":
-            is_forced = line.get("reason") not in _THE_BANDS and line.get("reason") is not None
+            reason = line.get("reason")
+            is_forced = isinstance(reason, str) and reason not in THE_BANDS
         if event != "sample":
             continue
         utc_s = _seconds(line.get("t"))

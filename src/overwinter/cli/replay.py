@@ -6,7 +6,8 @@ from overwinter.cli.ask import print_json
 from overwinter.cli.moments import local
 from overwinter.cli.options import JSON, Verb
 from overwinter.cli.places import places
-from overwinter.cli.replaying import progress, replayed, stamp
+from overwinter.cli.replaying import progress, replayed
+from overwinter.guard.clock import rfc3339_s
 from overwinter.know.answer import forecast_facts
 from overwinter.show.forecast import replay_screen
 
@@ -30,8 +31,8 @@ def run(argv: list[str]) -> int:
     if watch is not None:
         print("\r" + " " * 12 + "\r", end="", file=sys.stderr, flush=True)
     answer = {
-        "from": None if past.from_s is None else stamp(past.from_s),
-        "to": None if past.to_s is None else stamp(past.to_s),
+        "from": None if past.from_s is None else rfc3339_s(past.from_s),
+        "to": None if past.to_s is None else rfc3339_s(past.to_s),
         "spans": past.spans,
         "alarms": [alarm.facts() for alarm in past.alarms],
         "learned": past.knowledge.learned.summary(),

@@ -1,16 +1,19 @@
 """A logbook folder gone through once more: what would have been learned, and which alarms there were."""
 
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from overwinter.cli import plan
 from overwinter.cli.history import quick_loads
-from overwinter.cli.options import Stop, complain
+from overwinter.cli.options import Stop
 from overwinter.cli.places import Places
 from overwinter.cli.recorded import spans
 from overwinter.core.nouns import Code, Settings, Site
+from overwinter.guard.clock import rfc3339_s
 from overwinter.know.knowledge import Knowledge
 
 PROGRESS_EVERY = 5000
@@ -32,8 +35,8 @@ class Told:
         return {
             "code": self.code,
             "subject": self.subject,
-            "since": stamp(self.since_s),
-            "cleared": None if self.cleared_s is None else stamp(self.cleared_s),
+            "since": rfc3339_s(self.since_s),
+            "cleared": None if self.cleared_s is None else rfc3339_s(self.cleared_s),
             "text": self.text,
         }
 
@@ -96,35 +99,16 @@ def site_of(where: Places) -> Site:
     Stop
         It is named and cannot be read, or it is refused.
     """
-    from overwinter.guard.files import read_bounded
-    from overwinter.settings.site import parse_site
-
-    try:
-        parsed = parse_site(read_bounded(Path(where.site)))
-    except OSError as error:
-        if where.is_named("site"):
-            raise Stop(1, f"{where.site} could not be read: {error.strerror or error}") from None
+    if not where.is_named("site") and not os.access(where.site, os.R_OK):
         return Site()
-    if parsed.site is None:
-        raise Stop(1, f"{where.site} is refused", *(f"  {problem.text}" for problem in parsed.problems))
-    return parsed.site
+    return plan.site_of(where)
 
 
 def _settings(where: Places, site: Site) -> Settings:
     """The house's settings where they lie beside; else the defaults."""
-    from overwinter.guard.files import read_bounded
-    from overwinter.settings.site import sense_s_min
-    from overwinter.settings.values import FILE, parse_settings
-
     if where.is_named("logs") and not where.is_named("state"):
         return Settings(unit=site.unit)  # another house's logbook: the settings of this machine are not its
-    try:
-        parsed = parse_settings(read_bounded(Path(where.state) / FILE), sense_s_min=sense_s_min(site))
-    except OSError:
-        return Settings(unit=site.unit)
-    if parsed.problems:
-        complain(f"{where.state}/{FILE} has problems; what is wrong there takes its default here")
-    return parsed.settings
+    return plan.settings_of(where, site) or Settings(unit=site.unit)
 
 
 def progress() -> Callable[[float], None] | None:
@@ -136,8 +120,3 @@ def progress() -> Callable[[float], None] | None:
         print(f"\r{datetime.fromtimestamp(utc_s, UTC):%Y-%m-%d} ", end="", file=sys.stderr, flush=True)
 
     return show
-
-
-def stamp(utc_s: float) -> str:
-    """RFC 3339 in UTC, to the second."""
-    return datetime.fromtimestamp(utc_s, UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

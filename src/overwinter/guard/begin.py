@@ -11,7 +11,6 @@ from overwinter.guard.clock import Clock
 from overwinter.guard.gap import Gap, gap_before
 from overwinter.guard.memory import BlindClock, counters, recall_proof
 from overwinter.guard.way_back import Return
-from overwinter.know.knowledge import Knowledge
 from overwinter.store.keeper import STATE_NAME
 from overwinter.store.lines import last_lines
 from overwinter.store.small import load_state
@@ -31,7 +30,7 @@ class Beginning:
     gap: Gap | None
     way_back: Return | None
     proof: dict[str, object] | None
-    knowledge: Knowledge
+    learned: object  # as kept
     fear: str | None  # pipes may have frozen, and nobody has acknowledged it yet
 
 
@@ -64,7 +63,7 @@ def begin(
         ),
         way_back=Return.recall(stored.get("way_back")) if stored else None,
         proof=recall_proof(stored.get("proof")) if stored else None,
-        knowledge=Knowledge(site, stored.get("learned") if stored else None),
+        learned=stored.get("learned") if stored else None,
         fear=_text(stored.get("may_have_frozen")) if stored else None,
     )
 

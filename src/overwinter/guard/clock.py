@@ -5,6 +5,8 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
+from overwinter.core.nouns import Problem, Refused
+
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _SYNCHRONISED = Path("/run/systemd/timesync/synchronized")  # touched by the time service at each true sync
 
@@ -51,3 +53,17 @@ def rfc3339(utc_s: float) -> str:
 def rfc3339_s(utc_s: float) -> str:
     """The same without milliseconds, for people and for `status`."""
     return rfc3339(utc_s)[:19] + "Z"
+
+
+def moment(name: str, text: str | None) -> datetime | None:
+    """A client's RFC 3339 time; Refused names the param where it is none."""
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        allowed = "RFC 3339 with a zone, such as 2026-01-09T04:12:33Z"
+        raise Refused([Problem(name, text, allowed, f"{name} = {text!r}: {allowed}")])
+    return moment

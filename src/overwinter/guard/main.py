@@ -36,9 +36,10 @@ from overwinter.guard.memory import BlindClock, hold
 from overwinter.guard.paths import Paths
 from overwinter.guard.port import GuardPort
 from overwinter.guard.reread import reread
+from overwinter.guard.seams import Relay
 from overwinter.guard.starts import Starts
 from overwinter.guard.way_back import Return, own_caller
-from overwinter.guard.wheel import Inbox, Relay, Wheel
+from overwinter.guard.wheel import Inbox, Wheel
 from overwinter.settings.site import sense_s_min
 from overwinter.settings.values import differences
 from overwinter.store.atomic import write_copy
@@ -212,7 +213,7 @@ class _Life:
             reload=self._reload,
             on_ready=starts.one_succeeded,
             gap=begun.gap,
-            knowledge=begun.knowledge,
+            learned=begun.learned,
             fear=begun.fear,
         )
         self.server = Server(

@@ -31,12 +31,10 @@ from overwinter.core.nouns import (
     Site,
     TakeAway,
 )
-from overwinter.guard.clock import Clock, rfc3339, rfc3339_s
+from overwinter.guard.clock import Clock, moment, rfc3339, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
 from overwinter.guard.refusals import Refusals
 from overwinter.guard.way_back import Return
-from overwinter.know.answer import forecast_facts
-from overwinter.know.knowledge import Knowledge
 from overwinter.know.nouns import Span
 from overwinter.settings.change import Change, plan_change
 from overwinter.settings.values import settings_facts, text_of
@@ -105,7 +103,7 @@ class GuardPort:
         self, *, events: bool, since: str | None, until: str | None, limit: int | None
     ) -> "Future[list[dict[str, object]]]":
         """The newest lines of the logbook within a span, oldest first."""
-        span = [_moment(name, text) for name, text in (("since", since), ("until", until))]
+        span = [moment(name, text) for name, text in (("since", since), ("until", until))]
         at_most = min(RECORDS_AT_MOST if limit is None else limit, RECORDS_AT_MOST)
         return self._readers.submit(self._read, events=events, since=span[0], until=span[1], limit=at_most)
 
@@ -335,9 +333,9 @@ class GuardPort:
         return change, before
 
     def _return(self, until: str, changes: Mapping[str, object], before: Settings) -> Return:
-        moment = _moment("until", until)
-        assert moment is not None
-        left = moment.timestamp() - self._clock.utc_s()
+        end = moment("until", until)
+        assert end is not None
+        left = end.timestamp() - self._clock.utc_s()
         text = ""
         if changes.get("mode") != Mode.OBSERVE.value or before.mode is Mode.OBSERVE:
             text = "until goes with a change to mode observe, to come back to the mode before"
@@ -345,7 +343,7 @@ class GuardPort:
             text = f"until {until}: a time to come, within a year"
         if text:
             raise Refused([Problem("until", until, "a time to come, with a change to mode observe", text)])
-        return Return(mode=before.mode, utc_s=moment.timestamp(), left_s=left)
+        return Return(mode=before.mode, utc_s=end.timestamp(), left_s=left)
 
     def _date_of(self, until_s: object) -> str:
         assert isinstance(until_s, float)
@@ -381,6 +379,9 @@ class GuardPort:
                 self._listeners.remove(callback)
 
     def _forecast(self, outdoor_c: float | None) -> dict[str, object]:
+        from overwinter.know.answer import forecast_facts  # only for who asks
+        from overwinter.know.knowledge import Knowledge
+
         known = self._known
         assert known is not None, "a port without a wheel"
         site, settings, learned, last = known
@@ -396,16 +397,3 @@ class GuardPort:
             if (line.get("event") != "sample") == events:
                 kept.append(line)
         return list(kept)
-
-
-def _moment(name: str, text: str | None) -> datetime | None:
-    if text is None:
-        return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is None:
-        allowed = "RFC 3339 with a zone, such as 2026-01-09T04:12:33Z"
-        raise Refused([Problem(name, text, allowed, f"{name} = {text!r}: {allowed}")])
-    return moment

@@ -1,25 +1,12 @@
 """The minutes that the guard learns from, cut out of what the core counts while it turns."""
 
 from overwinter.core.look import coldest_track, outdoor_temperature_c
-from overwinter.core.nouns import Decision, Flag, Reason
+from overwinter.core.nouns import Decision, Flag
 from overwinter.core.state import State
-from overwinter.know.nouns import Seen, Span
+from overwinter.know.nouns import THE_BANDS, Seen, Span
 
 SPAN_S = 60.0
 """How long a span is; the same whatever the logbook is told to record."""
-
-FORCED = frozenset(
-    {
-        Reason.SENSOR_LOST,
-        Reason.SENSORS_DISAGREE,
-        Reason.TOO_HOT,
-        Reason.WARM_ENOUGH,
-        Reason.BY_HAND,
-        Reason.EXERCISE,
-        Reason.OBSERVING,
-    }
-)
-"""Heat for these reasons is not the band's choice."""
 
 
 class Spans:
@@ -42,7 +29,7 @@ class Spans:
 
     def see(self, decision: Decision, flows: bool | None) -> None:
         """One turn's decision, and whether current flows then (None: no such input)."""
-        if decision.reason in FORCED:
+        if decision.reason not in THE_BANDS:
             self._is_forced = True
         if flows is not None:
             self._looks += 1

@@ -8,7 +8,7 @@ released relay is the state that the wiring was chosen for.
 import math
 import queue
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 from overwinter.core.look import outdoor_temperature_c
 from overwinter.core.nouns import (
@@ -30,13 +30,13 @@ from overwinter.daemon.service import Service
 from overwinter.guard.board import Board
 from overwinter.guard.clock import Clock, rfc3339
 from overwinter.guard.gap import WAIT_S, Gap
+from overwinter.guard.learning import Learning
 from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
 from overwinter.guard.port import GuardPort
-from overwinter.guard.spans import Spans
+from overwinter.guard.seams import Contact, Relay, SensorThread
 from overwinter.guard.status import status, status_line
 from overwinter.guard.way_back import Return, own_caller
-from overwinter.know.frozen import Verdict, may_have_frozen
-from overwinter.know.knowledge import Knowledge
+from overwinter.know.nouns import Span
 from overwinter.store.keeper import Keeper
 from overwinter.store.lines import encode
 
@@ -54,43 +54,6 @@ COME_BACK_EVERY_S = 10.0
 
 CLOCK_STEP_S = 1.0
 """A wall clock that moves by so much against the time since boot was stepped."""
-
-
-class Relay(Protocol):
-    """What switches the heat."""
-
-    def drive(self, heat: bool) -> None:
-        """Heat on or off."""
-        ...
-
-    def feedback(self) -> bool | None:
-        """Whether current flows; None: there is no such input."""
-        ...
-
-    def close(self) -> None:
-        """Release it."""
-        ...
-
-
-class Contact(Protocol):
-    """An input that is only read."""
-
-    @property
-    def name(self) -> str:
-        """As in site.toml."""
-        ...
-
-    def active(self) -> bool:
-        """Now."""
-        ...
-
-
-class SensorThread(Protocol):
-    """What reads a sensor in its own thread."""
-
-    def overdue(self, now_s: float) -> Reading | None:
-        """The missing reading of a read that hangs."""
-        ...
 
 
 class Inbox:
@@ -146,7 +109,7 @@ class Wheel:
         reload: Callable[[], None],
         on_ready: Callable[[], None],
         gap: Gap | None,
-        knowledge: Knowledge,
+        learned: object,
         fear: str | None,
         is_seen: bool = True,
     ) -> None:
@@ -171,15 +134,19 @@ class Wheel:
         self._reload = reload
         self._on_ready = on_ready
         self._gap = gap  # until it has been told
-        self._knowledge: Knowledge | None = knowledge  # None: it failed, and is left alone
-        self._learned = knowledge.facts()  # a copy, for the keeper's and the socket's threads
-        self._found: dict[tuple[Code, str], str] = {}
+        self._learning = Learning(
+            learned,
+            state,
+            clock.now_s(),
+            gap_s=0.0 if gap is None else gap.length_s or math.inf,
+            post=inbox.post,
+            share=self._share if is_seen else None,
+            log=log,
+        )
         self.may_have_frozen: str | None = None
         if fear is not None:  # of a start before this one
             self.may_have_frozen = fear
             inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=True, text=fear))
-        port.know(state.site, state.settings, self._learned, None)
-        self._spans = Spans(state, clock.now_s(), gap_s=0.0 if gap is None else gap.length_s or math.inf)
         self._is_seen = is_seen
         self._repeats = Repeats()
         self._started_s = clock.now_s()
@@ -215,7 +182,9 @@ class Wheel:
         self._port.answer(outcome.answers)
         if state.heard_control:
             self._blind_clock.keep(state.believed_s, state.believed_c)
-        self._learn(now_s)
+        self._learning.turned(now_s, flows=self._relay.feedback(), utc_s=self._trusted_utc_s)
+        if self.may_have_frozen is not None and state.watch.is_acknowledged(Code.MAY_HAVE_FROZEN):
+            self._calm(now_s)
         if now_s - self._saved_s >= SAVE_EVERY_S:
             self.save(now_s)
         self._come_back(now_s)
@@ -227,31 +196,15 @@ class Wheel:
             self._is_ready = True
             self._on_ready()
             self._service.ready()
+            if self._is_seen:
+                self._keeper.ask(self._learning.prepare)
             self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
 
-    def _learn(self, now_s: float) -> None:
-        """Once a minute: what this house does, and whether it does what it should."""
-        self._spans.see(self.state.decision, self._relay.feedback())
-        if self.may_have_frozen is not None:
-            self._calm(now_s)
-        if self._knowledge is None or not self._spans.is_due(now_s):
-            return
-        span = self._spans.end(now_s, self._offset_s + now_s if self._clock.is_synchronised() else None)
-        try:
-            found = {(one.code, one.subject): one.text for one in self._knowledge.take(span)}
-            if self._is_seen:
-                self._learned = self._knowledge.facts()
-        except Exception as error:  # noqa: BLE001 (it only tells: the heat goes on whatever it stumbles over)
-            self._log.error("learning failed and is off until the next start", why=repr(error))
-            self._knowledge, found = None, {}
-        else:
-            self._port.know(self.state.site, self.state.settings, self._learned, span)
-        for (code, subject), text in found.items():
-            if self._found.get((code, subject)) != text:
-                self._inbox.post(Fact(code=code, subject=subject, present=True, text=text))
-        for code, subject in self._found.keys() - found.keys():
-            self._inbox.post(Fact(code=code, subject=subject, present=False, text=""))
-        self._found = found
+    def _share(self, learned: Mapping[str, object], last: Span | None) -> None:
+        self._port.know(self.state.site, self.state.settings, learned, last)
+
+    def _trusted_utc_s(self, now_s: float) -> float | None:
+        return self._offset_s + now_s if self._clock.is_synchronised() else None
 
     def record(self, event: Event) -> None:
         """Date an event, give it to the logbook and to everybody who watches."""
@@ -273,8 +226,7 @@ class Wheel:
     def save(self, now_s: float) -> None:
         """Counters and what was learned, hourly and at stop."""
         self._saved_s = now_s
-        if self._knowledge is not None:
-            self._learned = self._knowledge.facts()
+        self._learning.refresh()
         self._keeper.save_state(self.counters())
 
     def counters(
@@ -288,7 +240,7 @@ class Wheel:
             "unused_s": round(self.state.unused_s, 1),
             "way_back": None if way_back is None else way_back.facts(),
             "proof": proof or self.proof,
-            "learned": self._learned,
+            "learned": self._learning.facts,
             "may_have_frozen": self.may_have_frozen,
         }
 
@@ -375,6 +327,8 @@ class Wheel:
         if gap is None or (state.look.coldest_cold_c is None and now_s - self._started_s < WAIT_S):
             return
         self._gap = None
+        from overwinter.know.frozen import Verdict, may_have_frozen  # only after a silence
+
         frozen = may_have_frozen(
             pipes=state.site.pipes,
             gap_s=gap.length_s,
@@ -384,7 +338,6 @@ class Wheel:
             outdoor_c=[
                 at_c for at_c in (gap.outdoor_c, outdoor_temperature_c(state, now_s)) if at_c is not None
             ],
-            cooling=None if self._knowledge is None else self._knowledge.cooling(),
         )
         pipes = [{"name": pipe.name, "verdict": pipe.verdict.value} for pipe in frozen.pipes]
         self.record(Event("gap", now_s, {**gap.fields(state.look.coldest_cold_c), "pipes": pipes}))
@@ -398,10 +351,9 @@ class Wheel:
         self.save(now_s)
 
     def _calm(self, now_s: float) -> None:
-        if self.may_have_frozen is not None and self.state.watch.is_acknowledged(Code.MAY_HAVE_FROZEN):
-            self.may_have_frozen = None
-            self._inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=False, text=""))
-            self.save(now_s)
+        self.may_have_frozen = None
+        self._inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=False, text=""))
+        self.save(now_s)
 
     def _come_back(self, now_s: float) -> None:
         """Out of mode observe again, when its time is over."""

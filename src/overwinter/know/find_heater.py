@@ -14,7 +14,7 @@ from overwinter.core.nouns import Code, Mode, Site
 from overwinter.core.units import Unit, say, say_difference
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import Course, Phase
-from overwinter.know.running import Usual, many
+from overwinter.know.running import Usual, by_minute
 
 RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
 FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
@@ -24,7 +24,7 @@ WINDOWS_MIN = tuple(SURE_K)
 that is none of a gust in each."""
 
 KNOWN = 4
-"""Phases that make what is usual worth going by."""
+"""Phases that make what is usual worth going by. All limits here were chosen on simulated winters."""
 MEMORY = 30.0
 NOISE_K = 0.03
 """What a spread learned from few phases may have missed; the sensor's own noise is in it already."""
@@ -46,7 +46,7 @@ STRANGE_IN_A_ROW = 3
 AS_BEFORE = {
     Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
     Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
-    Code.HEATER_TOO_SMALL: "the heater does not hold the band: close gaps, insulate or bring a second one",
+    Code.HEATER_TOO_SMALL: "the heater does not hold the band: close gaps and insulate",
 }
 """Said of what was found before a restart, until it is found anew or over."""
 
@@ -294,11 +294,10 @@ class HeaterFaults:
         self, phase: Phase, minutes: float, air_c: float, course: Course, span: Span, *, is_open: bool
     ) -> None:
         code = Code.HEATER_TOO_SMALL
-        if Code.HEATER_DEAD in self._found or is_open or not phase.is_on or air_c >= span.high_c:
-            if not phase.is_on or air_c >= span.high_c or Code.HEATER_DEAD in self._found:
-                self._found.pop(code, None)
+        if Code.HEATER_DEAD in self._found or not phase.is_on or air_c >= span.high_c:
+            self._found.pop(code, None)
             return
-        if code in self._found or minutes < FULL_MIN or phase.is_forced:
+        if is_open or code in self._found or minutes < FULL_MIN or phase.is_forced:
             return
         fell_k = course.change_k(FULL_MIN - 5.0, is_smooth=True)
         if fell_k is None or fell_k > -0.2:
@@ -311,7 +310,8 @@ class HeaterFaults:
         self._found[code] = (
             f"heat is on all the time for {minutes / 60.0:.1f} h, and the air falls by "
             f"{self._k(-per_hour_k)} an hour: it passes the low end of the band, "
-            f"{say(span.low_c, self._unit)}, {when}; close gaps, insulate or bring a second heater"
+            f"{say(span.low_c, self._unit)}, {when}; close gaps and insulate. "
+            "A stronger heater needs a circuit that bears it: ask a licensed electrician"
         )
 
     # By the feedback input, at once.
@@ -370,12 +370,8 @@ class HeaterFaults:
 
     def recall(self, stored: Mapping[str, object]) -> None:
         """Go on from there."""
-        self.rises = {
-            int(str(minute)): usual for minute, usual in many(stored.get("rises"), RISES_MIN).items()
-        }
-        self.falls = {
-            int(str(minute)): usual for minute, usual in many(stored.get("falls"), FALLS_MIN).items()
-        }
+        self.rises = by_minute(stored.get("rises"), RISES_MIN)
+        self.falls = by_minute(stored.get("falls"), FALLS_MIN)
         self.wander = Usual.recalled(stored.get("wander"))
         found = stored.get("found")
         for code in (Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL):

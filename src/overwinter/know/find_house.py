@@ -26,6 +26,7 @@ CYCLES_A_DAY = 100.0
 CYCLE_MEMORY_H = 8.0
 
 DAMP_PCT = 97.0
+"""What is a little colder than the air is wet then (common practice, no source)."""
 DAMP_OVER_PCT = 93.0
 DAMP_S = 6 * 3600.0
 LEAK_PCT = 20.0

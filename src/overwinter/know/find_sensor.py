@@ -25,7 +25,6 @@ minutes after its last reading, so this is nine minutes at most."""
 
 APART_K, APART_K_MOST = 1.5, 2.0
 APART_S = 1800.0
-TOGETHER = 0.7
 DIFFERENCES = 40_000.0
 """Spans that make the usual difference between two sensors: weeks, or a drift would become the usual."""
 

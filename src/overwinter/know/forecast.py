@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from overwinter.core.nouns import Mode, PipeSpec, Settings, Site
-from overwinter.know.cooling import HOURS_MAX, Course
+from overwinter.know.cooling import Course
 from overwinter.know.learned import Learned
 from overwinter.know.nouns import Span
 from overwinter.physics.constants import WATER_J_KGK, WATER_KG_M3
@@ -194,6 +194,3 @@ def _cut(mean: float, swing: float) -> float:
 
 def _scaled(figure: Range, factor: float) -> Range:
     return Range(best=figure.best * factor, low=figure.low * factor, high=figure.high * factor)
-
-
-__all__ = ["HOURS_MAX", "Forecast", "forecast"]

@@ -9,7 +9,6 @@ from dataclasses import replace
 from overwinter.core.nouns import Flag, Settings, Site
 from overwinter.know.find import Finder
 from overwinter.know.forecast import Forecast, forecast
-from overwinter.know.frozen import Cooling
 from overwinter.know.learned import Learned
 from overwinter.know.nouns import Finding, Span
 
@@ -61,10 +60,6 @@ class Knowledge:
     def facts(self) -> dict[str, object]:
         """All that is needed to go on after a restart."""
         return {"house": self.learned.facts(), "faults": self._finder.facts()}
-
-    def cooling(self) -> Cooling | None:
-        """How the air goes without heat, as far as it is known; see `may_have_frozen`."""
-        return None
 
     def forecast(self, settings: Settings, outdoor_c: float | None = None) -> Forecast:
         """What comes if heat fails now, and what this heater can do."""

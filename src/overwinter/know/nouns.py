@@ -7,7 +7,19 @@ minute for a winter, and the same whether it comes from the running wheel or fro
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from overwinter.core.nouns import Code, Flag, Mode
+from overwinter.core.nouns import Code, Flag, Mode, Reason
+
+THE_BANDS = frozenset(
+    {
+        Reason.BELOW_BAND,
+        Reason.ABOVE_BAND,
+        Reason.INSIDE_BAND,
+        Reason.MIN_ON,
+        Reason.MIN_OFF,
+        Reason.STARTING,
+    }
+)
+"""Heat for one of these reasons is the band's choice; for any other it is forced."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -48,7 +48,7 @@ def number(value: object) -> float | None:
     return float(value) if is_number and abs(value) < 1e9 else None  # type: ignore[arg-type]
 
 
-def many(stored: object, names: Sequence[object]) -> dict[object, Usual]:
-    """One `Usual` for each name, as far as they were stored under it."""
+def by_minute(stored: object, minutes: Sequence[int]) -> dict[int, Usual]:
+    """One `Usual` for each minute, as far as they were stored under it."""
     kept = stored if isinstance(stored, Mapping) else {}
-    return {name: Usual.recalled(kept.get(str(name))) for name in names}
+    return {minute: Usual.recalled(kept.get(str(minute))) for minute in minutes}

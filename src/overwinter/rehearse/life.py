@@ -17,8 +17,9 @@ from overwinter.guard.board import Board
 from overwinter.guard.files import load_settings
 from overwinter.guard.memory import BlindClock
 from overwinter.guard.port import GuardPort
+from overwinter.guard.seams import Relay
 from overwinter.guard.way_back import Return
-from overwinter.guard.wheel import INBOX_AT_MOST, Inbox, Relay, Wheel
+from overwinter.guard.wheel import INBOX_AT_MOST, Inbox, Wheel
 from overwinter.rehearse.clock import CountedClock
 from overwinter.settings.site import sense_s_min
 from overwinter.store.keeper import STATE_NAME, Keeper
@@ -101,7 +102,7 @@ class Life:
             reload=_never,
             on_ready=_never,
             gap=begun.gap,
-            knowledge=begun.knowledge,
+            learned=begun.learned,
             fear=begun.fear,
             is_seen=False,
         )

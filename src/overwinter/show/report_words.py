@@ -206,7 +206,8 @@ def _band_too_low(one: Advice, unit: str) -> str:
 def _heater_too_small(one: Advice, unit: str) -> str:
     return (
         f"Insulate, close gaps or fit a stronger heater: it went down to {text.temperature(one.value, unit)} "
-        f"although heat was on {_percent(one.other or 0.0)} of the time that it was too cold."
+        f"although heat was on {_percent(one.other or 0.0)} of the time that it was too cold. A stronger one "
+        "needs a circuit, cord and contact that bear it: `overwinter plan`, and a licensed electrician."
     )
 
 

@@ -58,7 +58,7 @@ ALARMS: Mapping[str, str] = {
     "too-hot": "unplug the heater or open its breaker, then find out why it did not stop",
     "heater-dead": "look at the lamp or heater, its plug, breaker and limiter; unplug it before touching",
     "heat-stuck-on": "the relay's contact may be welded: unplug the heater or open its breaker",
-    "heater-too-small": "close gaps, insulate, or fit a stronger heater",
+    "heater-too-small": "close gaps, insulate; ask an electrician before fitting a stronger heater",
     "cooling-fast": "look whether the door is open or a window is broken",
     "damp": "look for a leak, and let the house dry",
     "wet-floor": "stay out until the breaker is off; then shut the main valve and look for the leak",

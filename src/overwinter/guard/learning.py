@@ -1,0 +1,95 @@
+"""What the wheel does with what is learned: a span in once a minute, alarms out; nothing in it may cost heat.
+
+Rule 1: learning only tells. Whatever it stumbles over ends it until the next start, and nothing else.
+Rule 2: a start does not wait for it. What learns is imported once the guard is ready, and made with the first
+        span, a minute later.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from overwinter.core.nouns import Code, Fact
+from overwinter.core.state import State
+from overwinter.guard.spans import Spans
+from overwinter.know.nouns import Span
+
+if TYPE_CHECKING:
+    from overwinter.know.knowledge import Knowledge
+
+Share: TypeAlias = Callable[[Mapping[str, object], Span | None], None]
+"""Given what was learned and the span that it is as of; neither is changed any more."""
+
+
+class Learning:
+    """Learns from one state while it turns."""
+
+    def __init__(
+        self,
+        learned: object,
+        state: State,
+        now_s: float,
+        *,
+        gap_s: float,
+        post: Callable[[Fact], None],
+        share: Share | None,
+        log: Any,
+    ) -> None:
+        """Go on from `learned`, as the state file had it.
+
+        `gap_s`: as `Spans` has it; `post`: takes alarms; `share`: None where nobody may ask.
+        """
+        self._knowledge: Knowledge | None = None  # until the first span
+        self._has_failed = False
+        self._state = state
+        self._spans = Spans(state, now_s, gap_s=gap_s)
+        self._found: dict[tuple[Code, str], str] = {}
+        self._post = post
+        self._share = share
+        self._log = log
+        # A copy, for other threads and the state file; at first what that file had.
+        self.facts: Mapping[str, object] = learned if isinstance(learned, Mapping) else {}
+        if share is not None:
+            share(self.facts, None)
+
+    @staticmethod
+    def prepare() -> None:
+        """Import what learns, in a thread that may wait for the disk: the first span then finds it there."""
+        import overwinter.know.knowledge  # noqa: F401
+
+    def turned(self, now_s: float, *, flows: bool | None, utc_s: Callable[[float], float | None]) -> None:
+        """After each turn; `flows`: whether current does; `utc_s`: the wall time then, if it is right."""
+        self._spans.see(self._state.decision, flows)
+        if self._has_failed or not self._spans.is_due(now_s):
+            return
+        span = self._spans.end(now_s, utc_s(now_s))
+        found: dict[tuple[Code, str], str] = {}
+        try:
+            if self._knowledge is None:
+                from overwinter.know.knowledge import Knowledge
+
+                self._knowledge = Knowledge(self._state.site, self.facts)
+            found = {(one.code, one.subject): one.text for one in self._knowledge.take(span)}
+        except Exception as error:  # noqa: BLE001 (it only tells: the heat goes on whatever it stumbles over)
+            self._fail(error)
+        if self._share is not None and not self._has_failed:
+            self.refresh()
+            self._share(self.facts, span)
+        for (code, subject), text in found.items():
+            if self._found.get((code, subject)) != text:
+                self._post(Fact(code=code, subject=subject, present=True, text=text))
+        for code, subject in self._found.keys() - found.keys():
+            self._post(Fact(code=code, subject=subject, present=False, text=""))
+        self._found = found
+
+    def refresh(self) -> None:
+        """Bring `facts` up to date."""
+        if self._knowledge is None or self._has_failed:
+            return
+        try:
+            self.facts = self._knowledge.facts()
+        except Exception as error:  # noqa: BLE001 (as above)
+            self._fail(error)
+
+    def _fail(self, error: Exception) -> None:
+        self._log.error("learning failed and is off until the next start", why=repr(error))
+        self._has_failed = True
