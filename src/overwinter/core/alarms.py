@@ -49,8 +49,10 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
             "of heat: heat is off; look at the heater and the relay before anything else"
         )
     cold_c = look.coldest_cold_c
-    limit_c = settings.alarm_low_c + (COLD_DEAD_ZONE_K if state.watch.is_present(Code.COLD) else 0.0)
-    if cold_c is not None and cold_c <= limit_c:
+    if cold_c is not None and (
+        cold_c <= settings.alarm_low_c
+        or (cold_c <= settings.alarm_low_c + COLD_DEAD_ZONE_K and state.watch.is_present(Code.COLD))
+    ):
         present[Code.COLD, ""] = (
             f"the coldest reading is {say(cold_c, unit)}, alarm_low is {say(settings.alarm_low_c, unit)}; "
             f"heat is {'on' if state.decision.heat else 'off'} ({state.decision.reason.value}): "
@@ -71,7 +73,8 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
         present[Code.RELAY_WORN, ""] = (
             f"the relay has made {state.cycles} of its {rated} rated cycles: replace it before next winter"
         )
-    present |= state.facts
+    if state.facts:
+        present |= state.facts
     return present
 
 

@@ -69,6 +69,7 @@ class Track:
         "_doubts",
         "_failed_s",
         "_flat_s",
+        "_fresh_until_s",
         "_last_raw",
         "_median_of_cold",
         "_median_of_warm",
@@ -76,6 +77,7 @@ class Track:
         "_passed_s",
         "_pending",
         "_same_since_s",
+        "_settings",
         "_unheard",
         "_warm",
         "believed_c",
@@ -110,6 +112,8 @@ class Track:
         self._flat_s = 0.0  # when they were last found so
         self._cold: deque[tuple[float, float]] = deque()  # (taken_s, °C) flagged 1, 2 or 3
         self._warm: deque[tuple[float, float]] = deque()  # (taken_s, °C) flagged 1 or 2
+        self._fresh_until_s = -math.inf  # until then nothing in both windows is too old
+        self._settings: Settings | None = None  # by these
         self._median_of_cold: float | None = None
         self._median_of_warm: float | None = None
         self._pending: list[tuple[float, float]] = []  # suspects that agree with one another
@@ -170,23 +174,17 @@ class Track:
 
         Never above the median of the believable ones: a doubtful warm must not keep heat off either.
         """
-        if self._forget(self._cold, now_s, settings):
-            self._median_of_cold = _lower_median(self._cold)
-        believed_c = self._believed_median_c(now_s, settings)
-        if believed_c is None or self._median_of_cold is None:
-            return self._median_of_cold
-        return min(self._median_of_cold, believed_c)
+        if now_s > self._fresh_until_s or settings is not self._settings:
+            self._forget(now_s, settings)
+        cold_c, believed_c = self._median_of_cold, self._median_of_warm
+        return believed_c if cold_c is not None and believed_c is not None and believed_c < cold_c else cold_c
 
     def warm_c(self, now_s: float, settings: Settings) -> float | None:
         """What may turn heat off: the median of readings flagged 1 or 2. None: there are too few."""
-        believed_c = self._believed_median_c(now_s, settings)
+        if now_s > self._fresh_until_s or settings is not self._settings:
+            self._forget(now_s, settings)
         # With half a window one freak reading could be the median.
-        return believed_c if len(self._warm) >= (settings.window + 1) // 2 else None
-
-    def _believed_median_c(self, now_s: float, settings: Settings) -> float | None:
-        if self._forget(self._warm, now_s, settings):
-            self._median_of_warm = _lower_median(self._warm)
-        return self._median_of_warm
+        return self._median_of_warm if len(self._warm) >= (settings.window + 1) // 2 else None
 
     def is_lost(self, now_s: float, lost_after_s: float) -> bool:
         """Whether nothing believable came for so long (or ever)."""
@@ -274,6 +272,7 @@ class Track:
         self._refresh(settings)
 
     def _refresh(self, settings: Settings) -> None:
+        """Both windows no longer than they may be, their medians, and until when they are fresh."""
         for window in (self._cold, self._warm):
             while len(window) > settings.window:
                 window.popleft()
@@ -281,21 +280,23 @@ class Track:
         # Without a suspect among the cold the two are the same readings, and so it is nearly always.
         is_same = self._warm == self._cold
         self._median_of_warm = self._median_of_cold if is_same else _lower_median(self._warm)
-
-    def _forget(self, window: deque[tuple[float, float]], now_s: float, settings: Settings) -> bool:
-        """Drop what is older than the window is long; whether anything was dropped."""
-        if not window:
-            return False
         # Half a period on top: a read that comes a little late must not open a hole in the window.
+        lasts_s = (settings.window + 0.5) * settings.sense_s
+        oldest_s = self._cold[0][0] if self._cold else math.inf
+        if not is_same and self._warm and self._warm[0][0] < oldest_s:
+            oldest_s = self._warm[0][0]
+        self._fresh_until_s = oldest_s + lasts_s
+        self._settings = settings
+
+    def _forget(self, now_s: float, settings: Settings) -> None:
+        """Drop what is older than a window is long, or longer ago where reads fail."""
         oldest_s = now_s - (settings.window + 0.5) * settings.sense_s
-        if window[0][0] >= oldest_s and len(window) <= settings.window:
-            return False
         if self._failed_s is not None and self._failed_s >= oldest_s:
             oldest_s = now_s - GAP_WINDOWS * settings.window * settings.sense_s
-        before = len(window)
-        while window and (window[0][0] < oldest_s or len(window) > settings.window):
-            window.popleft()
-        return len(window) != before
+        for window in (self._cold, self._warm):
+            while window and window[0][0] < oldest_s:
+                window.popleft()
+        self._refresh(settings)
 
 
 def _lower_median(window: deque[tuple[float, float]]) -> float | None:

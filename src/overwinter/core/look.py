@@ -20,7 +20,8 @@ def lost_after_s(settings: Settings) -> float:
 
     Never less than two readings apart: a slow pace is not a lost sensor.
     """
-    return max(settings.lost_after_s, 2.0 * settings.sense_s)
+    paced_s = 2.0 * settings.sense_s
+    return max(settings.lost_after_s, paced_s)
 
 
 def look_around(state: State, now_s: float) -> Look:
@@ -59,7 +60,7 @@ def look_around(state: State, now_s: float) -> Look:
     )
     if state.others:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
-    hot = [name for name, said in state.hot.items() if is_still_hot(said, now_s)]
+    hot = [name for name, said in state.hot.items() if said.since_s is not None and is_still_hot(said, now_s)]
     if not hot:  # as nearly always: then nobody is to be heard against it
         state.speak_cold.clear()
         state.disagree_since_s = None
@@ -130,14 +131,14 @@ def coldest_believed_c(state: State, now_s: float) -> float | None:
 
     Not the latest of them: a sensor in the warm corner that speaks last must not hide the one at the pipe.
     """
-    said = [
-        track.believed_c
-        for track in state.control
-        if track.believed_s is not None
-        and track.believed_c is not None
-        and now_s - track.believed_s < WARM_MEMORY_S
-    ]
-    return min(said) if said else None
+    coldest_c = None
+    for track in state.control:
+        said_c, said_s = track.believed_c, track.believed_s
+        if said_c is None or said_s is None or now_s - said_s >= WARM_MEMORY_S:
+            continue
+        if coldest_c is None or said_c < coldest_c:
+            coldest_c = said_c
+    return coldest_c
 
 
 def outdoor_temperature_c(state: State, now_s: float) -> float | None:

@@ -40,6 +40,7 @@ _DELAYS_S = {  # (on, off); everything else is told and cleared at once
     Code.SENSORS_DISAGREE: (0.0, 60.0),
     Code.COLD: (COLD_AFTER_S_MAX, COLD_OFF_DELAY_S),
     Code.TOO_HOT: (0.0, 60.0),
+    Code.DAMP: (0.0, 86_400.0),  # a damp house is damp every evening, and needs one bell
 }
 
 _HEALTH = {

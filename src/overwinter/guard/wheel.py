@@ -175,11 +175,12 @@ class Wheel:
         self._tell_gap(now_s)
         for event in outcome.events:
             self.record(event)
-        self._comment(arrivals, now_s)
         if self._is_seen:
+            self._comment(arrivals, now_s)
             snapshot = self._port.snapshot = self.snapshot(now_s)
             self._board.show(snapshot)
-        self._port.answer(outcome.answers)
+        if outcome.answers:
+            self._port.answer(outcome.answers)
         if state.heard_control:
             self._blind_clock.keep(state.believed_s, state.believed_c)
         self._learning.turned(now_s, flows=self._relay.feedback(), utc_s=self._trusted_utc_s)
@@ -278,10 +279,10 @@ class Wheel:
             if missing is not None:
                 noticed.append(missing)
         offset_s = self._wall_offset_s()
-        step_s = round(offset_s - self._offset_s, 3)
-        if abs(step_s) >= CLOCK_STEP_S:
+        step_s = offset_s - self._offset_s
+        if not -CLOCK_STEP_S < step_s < CLOCK_STEP_S:
             fields = {
-                "step_s": step_s,
+                "step_s": round(step_s, 3),
                 "was": rfc3339(self._offset_s + now_s),
                 "synchronised": self._clock.is_synchronised(),
             }

@@ -103,6 +103,8 @@ class HeaterFaults:
     def _note(phase: Phase, minutes: float, change_k: float, span_s: float) -> None:
         grid = RISES_MIN if phase.is_on else FALLS_MIN
         slack = span_s / 120.0
+        if minutes > grid[-1] + slack:
+            return
         for minute in grid:
             if abs(minutes - minute) <= slack and (not phase.seen or phase.seen[-1][0] < minute):
                 phase.seen.append((minute, change_k))
@@ -110,14 +112,15 @@ class HeaterFaults:
 
     def _steady(self, phase: Phase, minutes: float, course: Course) -> None:
         """How much the air wanders within five minutes of heat, by gusts and noise."""
+        if not phase.is_on or minutes < 15.0 or self._doubts[Code.HEATER_DEAD]:
+            return
         change_k, before_k = course.change_k(5.0), course.change_k(5.0, ended=5.0)
         if change_k is None or before_k is None:
             return
-        if phase.is_on and minutes >= 15.0 and not self._doubts[Code.HEATER_DEAD]:
-            # Against the five minutes before it, so that a steady rise is none; as if it were one difference.
-            change_k = (change_k - before_k) / math.sqrt(3.0)
-            limit_k = 5.0 * self.wander.spread(0.07)
-            self.wander.take(min(max(change_k, -limit_k), limit_k), memory=200.0)
+        # Against the five minutes before it, so that a steady rise is none; as if it were one difference.
+        change_k = (change_k - before_k) / math.sqrt(3.0)
+        limit_k = 5.0 * self.wander.spread(0.07)
+        self.wander.take(min(max(change_k, -limit_k), limit_k), memory=200.0)
 
     def _learn(self, phase: Phase, span: Span) -> None:
         """From a phase that is over, if it ended as a healthy one does."""
@@ -148,12 +151,7 @@ class HeaterFaults:
         if text is None and minutes >= 6.0:
             text = self._stopped(minutes, course)
         # What missed its switch-on is sure sooner than what may be one gust more.
-        self._count(
-            Code.HEATER_DEAD,
-            text is not None,
-            3 if self._gust_k() > CALM_K and not is_missed else 2,
-            text or "",
-        )
+        self._count(Code.HEATER_DEAD, text, wanted=3 if self._gust_k() > CALM_K and not is_missed else 2)
 
     def _missed(
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
@@ -250,22 +248,20 @@ class HeaterFaults:
         minute, usual = self._usual(self.falls, minutes)
         if usual is None or usual.count < KNOWN or self._pump_runs(span):
             return
-        rises_still = (course.change_k(5.0) or 0.0) > -0.05
-        is_stuck = (
+        text = None
+        if (
             minutes >= 5.0
             and phase.fell_k < 0.25  # what is released cools at once, whatever warms it later
-            and rises_still
             and change_k >= 0.3
             and change_k - usual.mean > max(CERTAIN * usual.spread(NOISE_K), 0.5)
-        )
-        self._count(
-            Code.HEAT_STUCK_ON,
-            is_stuck,
-            3,
-            f"heat is off for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
-            f"{self._k(usual.mean)} after {minute} min is usual: the relay's contact may be welded, or "
-            "something else heats; unplug the heater or open its breaker",
-        )
+            and (course.change_k(5.0) or 0.0) > -0.05
+        ):
+            text = (
+                f"heat is off for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
+                f"{self._k(usual.mean)} after {minute} min is usual: the relay's contact may be welded, or "
+                "something else heats; unplug the heater or open its breaker"
+            )
+        self._count(Code.HEAT_STUCK_ON, text, wanted=3)
 
     def _see_it_cool(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """Stuck heat has ended when the air falls without it as it used to, or is back in the band."""
@@ -339,12 +335,17 @@ class HeaterFaults:
     @staticmethod
     def _usual(usuals: Mapping[int, Usual], minutes: float) -> tuple[int, Usual | None]:
         """What is usual at the last of its minutes that has passed."""
-        passed = [minute for minute in usuals if minute <= minutes + 0.5]
-        return (passed[-1], usuals[passed[-1]]) if passed else (0, None)
+        last = 0
+        for minute in usuals:
+            if minute > minutes + 0.5:
+                break
+            last = minute
+        return last, usuals.get(last)
 
-    def _count(self, code: Code, is_so: bool, wanted: int, text: str) -> None:
-        self._doubts[code] = self._doubts[code] + 1 if is_so else 0
-        if self._doubts[code] >= wanted:
+    def _count(self, code: Code, text: str | None, *, wanted: int) -> None:
+        """Found once there was a text so many times in a row."""
+        self._doubts[code] = 0 if text is None else self._doubts[code] + 1
+        if text is not None and self._doubts[code] >= wanted:
             self._found[code] = text
 
     def _clear(self, code: Code) -> None:

@@ -118,17 +118,20 @@ class Course:
             return None
         now_s = self._airs[-1][0]
         which = 2 if is_smooth else 1
-        late = self._air_c(now_s - ended * MINUTE_S, which)
+        late = self._air_c(now_s - ended * MINUTE_S, which) if ended else self._airs[-1][which]
         early = self._air_c(now_s - (ended + minutes) * MINUTE_S, which)
         return None if late is None or early is None else late - early
 
     def _air_c(self, at_s: float, which: int) -> float | None:
         """The air then, if a span ended within three quarters of one of it."""
-        airs = self._airs
+        airs, count = self._airs, len(self._airs)
         slack_s = 0.75 * max(self.span_s, MINUTE_S)
         # Spans are evenly spaced as a rule, so the place is guessed first and then looked for.
-        place = len(airs) - 1 - round((airs[-1][0] - at_s) / max(self.span_s, 1.0))
+        guess = count - 1 - round((airs[-1][0] - at_s) / max(self.span_s, 1.0))
         for step in NEARBY:
-            if 0 <= place + step < len(airs) and abs(airs[place + step][0] - at_s) <= slack_s:
-                return airs[place + step][which]
+            place = guess + step
+            if 0 <= place < count:
+                air = airs[place]
+                if -slack_s <= air[0] - at_s <= slack_s:
+                    return air[which]
         return None
