@@ -235,7 +235,7 @@ def test_the_fast_fall_at_the_end_of_the_golden_series_is_suspect_and_still_heat
 
     flags(track, [0.0], settings, start_s=21 * 60.0, step_s=60.0)
     assert track.flag is Flag.SUSPECT
-    assert track.cold_c(21 * 60.0, settings) == 1.6  # of 3.2, 2.4, 1.6, 0.8, 0.0: the median
+    assert track.cold_c(21 * 60.0, settings) == 0.8  # of 1.6, 0.8, 0.0, the last three of the window
     assert track.believed_c == 3.2
 
 
@@ -645,6 +645,42 @@ def test_an_old_reading_leaves_alone(track: Track) -> None:
     assert track.warm_c(60.0, BAND) == 3.1
     assert track.warm_c(100.0, BAND) is None, "two are not enough"
     assert track.cold_c(100.0, BAND) == 3.1
+
+
+@pytest.mark.parametrize(
+    ("sense_s", "cold_c"),
+    [
+        pytest.param(10.0, 4.0, id="every 10 s: half a window is soon"),
+        pytest.param(30.0, 3.0, id="every 30 s: the last four, of which the lower middle one"),
+        pytest.param(60.0, 3.0, id="every minute: the last three"),
+        pytest.param(300.0, 3.0, id="every five minutes: still three"),
+    ],
+)
+def test_where_readings_are_far_apart_the_last_few_say_cold_before_a_whole_window_does(
+    track: Track, sense_s: float, cold_c: float
+) -> None:
+    settings = replace(BAND, sense_s=sense_s)
+
+    flags(track, [4.0, 4.0, 4.0, 3.0, 3.0], settings, step_s=sense_s)
+
+    assert track.cold_c(4 * sense_s, settings) == cold_c
+    assert track.warm_c(4 * sense_s, settings) == 4.0, "warm waits for the whole window"
+
+
+def test_one_freak_cold_among_readings_that_are_far_apart_moves_nothing(track: Track) -> None:
+    settings = replace(BAND, sense_s=60.0)
+
+    flags(track, [4.0, 4.0, 4.0, 4.0, 1.0], settings, step_s=60.0)
+
+    assert track.cold_c(240.0, settings) == 4.0
+
+
+def test_last_readings_that_are_warmer_do_not_make_a_window_warmer(track: Track) -> None:
+    settings = replace(BAND, sense_s=60.0)
+
+    flags(track, [3.0, 3.0, 3.0, 4.0, 4.0], settings, step_s=60.0)
+
+    assert track.cold_c(240.0, settings) == 3.0
 
 
 def test_a_smaller_window_forgets_the_oldest_at_once(track: Track) -> None:

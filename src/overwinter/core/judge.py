@@ -13,6 +13,7 @@ against the last reading that passed, so that one spike does not condemn the hon
 
 import math
 from collections import deque
+from collections.abc import Collection
 
 from overwinter.core.nouns import Flag, Reading, SensorSpec, Settings
 
@@ -21,6 +22,10 @@ GAP_WINDOWS = 3
 
 RATE_READINGS = 3
 """A rate is taken over at most so many periods of sensing; what really moved on lasts, and is believed."""
+
+SOON_S, SOON_READINGS = 120.0, 3
+"""Of readings that are far apart the last few may say "cold" by themselves: half a window would be minutes,
+in which a leaky shed falls by a kelvin. "Warm" waits for the whole window."""
 
 _TOLERANCE_K = 1e-9  # so that a step of exactly the limit passes whatever binary fractions make of it
 
@@ -170,7 +175,8 @@ class Track:
             self.flat_since_s = None  # it fails in some other way by now
 
     def cold_c(self, now_s: float, settings: Settings) -> float | None:
-        """What may turn heat on: the median of readings flagged 1, 2 or 3. None: there is none young enough.
+        """What may turn heat on: the median of readings flagged 1, 2 or 3, or of the last few of them where
+        those are colder and readings far apart. None: there is none young enough.
 
         Never above the median of the believable ones: a doubtful warm must not keep heat off either.
         """
@@ -276,10 +282,13 @@ class Track:
         for window in (self._cold, self._warm):
             while len(window) > settings.window:
                 window.popleft()
-        self._median_of_cold = _lower_median(self._cold)
         # Without a suspect among the cold the two are the same readings, and so it is nearly always.
         is_same = self._warm == self._cold
-        self._median_of_warm = self._median_of_cold if is_same else _lower_median(self._warm)
+        cold_c = self._median_of_cold = _lower_median(self._cold)
+        self._median_of_warm = cold_c if is_same else _lower_median(self._warm)
+        soon = max(int(SOON_S / settings.sense_s), SOON_READINGS)
+        if cold_c is not None and len(self._cold) > soon:
+            self._median_of_cold = min(cold_c, _median_of(list(self._cold)[-soon:]))
         # Half a period on top: a read that comes a little late must not open a hole in the window.
         lasts_s = (settings.window + 0.5) * settings.sense_s
         oldest_s = self._cold[0][0] if self._cold else math.inf
@@ -301,6 +310,8 @@ class Track:
 
 def _lower_median(window: deque[tuple[float, float]]) -> float | None:
     """Median; of an even number the lower of the middle two, since the colder one protects pipes."""
-    if not window:
-        return None
-    return sorted([temperature_c for _, temperature_c in window])[(len(window) - 1) // 2]
+    return _median_of(window) if window else None
+
+
+def _median_of(said: Collection[tuple[float, float]]) -> float:
+    return sorted([temperature_c for _, temperature_c in said])[(len(said) - 1) // 2]
