@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import idle, night, reading, spikes, starts, storing, thousand, wear
+from tests.bench import idle, night, reading, spikes, starts, storing, thousand, wear, winter
 from tests.bench.rig import command, file_system, workplace
 from tests.bench.table import Row, table
 
@@ -23,6 +23,7 @@ PARTS: dict[str, Callable[[Path], list[Row]]] = {
     "spikes": spikes.rows,
     "reading": reading.rows,
     "thousand": thousand.rows,
+    "winter": winter.rows,
 }
 
 

@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from overwinter.cli.history import _quick_loads
+from overwinter.cli.history import quick_loads
 from overwinter.store.lines import NAME, encode, stamp
 from overwinter.store.timeline import read_placed
 from tests.bench.rig import command
@@ -36,8 +36,8 @@ def rows(folder: Path) -> list[Row]:
         for name, loads in _decoders().items()
     }
     ours = {
-        "all": lambda: sum(1 for _ in read_placed(logs, loads=_quick_loads())),
-        "span": lambda: sum(1 for _ in read_placed(logs, since=BEGIN, loads=_quick_loads())),
+        "all": lambda: sum(1 for _ in read_placed(logs, loads=quick_loads())),
+        "span": lambda: sum(1 for _ in read_placed(logs, since=BEGIN, loads=quick_loads())),
         "standard": lambda: sum(1 for _ in read_placed(logs)),
     }
     best = _best_s({**ways, **ours})

@@ -8,10 +8,15 @@ import pytest
 
 from overwinter.core.nouns import Settings
 from tests.bench import rig, spikes
+from tests.bench.__main__ import PARTS
 from tests.bench.spikes import Action, Liar
 from tests.bench.table import Row, table
 
 BAND = Settings(low_c=2.0, high_c=4.0)
+
+
+def test_every_part_of_the_bench_can_be_imported_and_run() -> None:
+    assert all(callable(rows) for rows in PARTS.values())
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """`rehearse`: the list, the verdict, side by side, what is kept, and its refusals."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 
 from overwinter.rehearse import campaign as campaigning
 from overwinter.rehearse.nouns import Scenario
+from overwinter.twin.houses import HOUSES, steady_rise_k
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
@@ -224,3 +226,63 @@ def test_a_failure_leaves_a_small_scenario_that_can_be_rehearsed(
     assert f"overwinter rehearse {file} --seed 2000000" in ran.out
     assert "[[fault]]" not in file.read_text()
     assert run("rehearse", str(file), "--seed", "2000000").code in {0, 1}
+
+
+LESSON = """
+about = "Twelve cold days with a sensor outdoors."
+days = 12
+weather = "cold-winter"
+house = "timber shed"
+[weather_options]
+mean_c = -6
+[[sensor]]
+name = "by the pump"
+role = "control"
+[[sensor]]
+name = "north wall"
+role = "outdoor"
+"""
+
+
+@pytest.fixture(scope="module")
+def lived(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """State and logbook of a guard that has learned a timber shed."""
+    from overwinter.rehearse.file import parse_scenario
+    from overwinter.rehearse.run import rehearse
+    from overwinter.rehearse.weather import weather_of
+
+    folder = tmp_path_factory.mktemp("lived")
+    lesson = parse_scenario(LESSON, "lesson")
+    rehearse(lesson, seed=3, folder=folder, weather=weather_of(lesson, seed=3))
+    return folder
+
+
+@pytest.mark.parametrize(("option", "below"), [("--state", "state"), ("--logs", "logs")])
+def test_the_house_may_be_the_one_that_was_learned(
+    run: Run, short: str, lived: Path, option: str, below: str
+) -> None:
+    ran = run("rehearse", short, "--learned", option, str(lived / below))
+
+    assert (ran.code, ran.err) == (0, "")
+    said = re.search(r"heat that lifts the air by ([0-9.]+) F in the end, as learned", ran.out)
+    assert said is not None, ran.out
+    true_k = steady_rise_k(HOUSES["timber shed"])
+    assert float(said[1]) / 1.8 == pytest.approx(true_k, rel=0.2)
+    assert ran.out != run("rehearse", short, option, str(lived / below)).out
+
+
+def test_a_house_that_is_not_known_yet_is_refused_with_what_it_takes(
+    run: Run, short: str, tmp_path: Path
+) -> None:
+    ran = run("rehearse", short, "--learned", "--state", str(tmp_path / "new"))
+
+    assert (ran.code, ran.out) == (1, "")
+    assert "not known yet, after 0 h of usable records" in ran.err
+    assert "outdoor sensor" in ran.err
+
+
+def test_learned_needs_a_scenario_and_no_campaign(run: Run) -> None:
+    assert "--learned needs a scenario" in run("rehearse", "--learned").err
+    assert (
+        "--learned and --campaign do not go together" in run("rehearse", "--learned", "--campaign", "2").err
+    )

@@ -17,8 +17,7 @@ FOUND = Path(__file__).parent / "found"
 
 
 def test_fifty_random_schedules_hold_what_must_hold() -> None:
-    """Of one day each instead of three, so that it can be waited for; `rehearse --campaign` takes three."""
-    found = campaign(50, seed=11, days=1.0)
+    found = campaign(50, seed=11)
 
     assert found.failures == ()
     assert found.smallest is None

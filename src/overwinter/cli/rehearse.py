@@ -11,6 +11,7 @@ from overwinter.cli.ask import print_json
 from overwinter.cli.options import JSON, Given, Stop, Verb, complain, nearest
 from overwinter.cli.places import Places, places
 from overwinter.core.nouns import Refused
+from overwinter.core.units import Unit, say_difference
 
 TYPE_CHECKING = False  # the same to mypy, without importing typing at every start
 if TYPE_CHECKING:
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
     from typing import Any
 
     from overwinter.core.nouns import Site
+    from overwinter.know.knowledge import Knowledge
     from overwinter.rehearse.nouns import Outcome, Progress, Scenario
+    from overwinter.twin.parameters import HouseParameters
     from overwinter.twin.weather import Sunshine, Weather
 
 VERB = Verb(
@@ -28,19 +31,22 @@ VERB = Verb(
 
 Without a scenario: the list of those that come with the program. A file of your own says the same things
 as they do. Your site.toml (building, heater, tariff) and settings.toml are used where they are found; the
-sensors are the scenario's. Nothing of a real installation is touched, and no answer is a promise: the
-house is simulated. The exit code is 1 when something is not as the scenario says it must be.""",
+sensors are the scenario's. --learned takes the house as the guard has learned it (with --logs: as that
+logbook teaches it). Nothing of a real installation is touched, and no answer is a promise: the house is
+simulated. The exit code is 1 when something is not as the scenario says it must be.""",
     examples=(
         "overwinter rehearse",
         "overwinter rehearse cold-snap",
         "overwinter rehearse quiet-winter --weather winter.epw --keep rehearsed",
         "overwinter rehearse cold-snap --against band.low=34,band.high=36",
+        "overwinter rehearse dead-bulb-on-the-coldest-night --learned",
         "overwinter rehearse --campaign 50",
     ),
     options={
         "seed": ("N", "another house, weather and noise (default 1)"),
         "weather": ("FILE", "recorded hours: EPW, TMY3 or plain CSV; the coldest stretch of them"),
         "against": ("KEY=VALUE,...", "the same again with these settings, side by side"),
+        "learned": ("", "the house as it was learned in service, not as site.toml says it"),
         "keep": ("DIR", "keep settings and logbook there; a new or empty folder"),
         "campaign": ("N", "N random fault schedules of three cold days instead, on all cores"),
         "json": JSON,
@@ -66,6 +72,7 @@ def run(argv: list[str]) -> int:
     scenario = _scenario(word)
     against = _against(given.value("against"))
     site, settings_text = _own_site(where), _own_settings(where)
+    house, assumed = _house(where, site, scenario, is_learned=given.has("learned"))
     weather, sun = _weather(given.value("weather"), scenario, seed)
 
     def lived(scenario: "Scenario", keep: str | None, label: str) -> "Outcome":
@@ -78,6 +85,7 @@ def run(argv: list[str]) -> int:
                 folder=folder,
                 weather=weather,
                 sun=sun,
+                house=house,
                 site=site,
                 settings_text=settings_text,
                 progress=_progress(label),
@@ -97,7 +105,7 @@ def run(argv: list[str]) -> int:
     if given.has("json"):
         print_json(facts)
     else:
-        _print(facts, scenario, site)
+        _print(facts, scenario, site, assumed)
     if keep is not None:
         logs = Path(keep) / "logs"
         complain(
@@ -122,13 +130,58 @@ def _folder(keep: str | None) -> "Iterator[Path]":
     yield path
 
 
-def _print(facts: "dict[str, Any]", scenario: "Scenario", site: "Site | None") -> None:
+def _house(
+    where: Places, site: "Site | None", scenario: "Scenario", *, is_learned: bool
+) -> "tuple[HouseParameters, tuple[str, ...]]":
+    """The house to rehearse in, and what of it was assumed, in words."""
     from overwinter.rehearse.stage import parameters_of
+
+    drawn, assumed = parameters_of(site, scenario.house)
+    if not is_learned:
+        return drawn, assumed
+    from overwinter.twin.houses import parameters_learned
+
+    learned = _knowledge(where, site).learned
+    rise_k = learned.rise_k()
+    if rise_k is None:
+        raise Stop(
+            1,
+            f"--learned: this house is not known yet, after {learned.based_on_h:.0f} h of usable records",
+            "it takes an outdoor sensor and some five cold days; `overwinter forecast` says how far it is",
+        )
+    try:
+        bent = parameters_learned(drawn, heater_w=drawn.heater_w, rise_k=rise_k)
+    except Refused as refused:
+        raise Stop(1, "--learned: what was learned is no house like this one", *_problems(refused)) from None
+    unit = Unit.F if site is None else site.unit
+    return bent, (
+        *assumed,
+        f"heat that lifts the air by {say_difference(rise_k, unit)} in the end, as learned",
+    )
+
+
+def _knowledge(where: Places, site: "Site | None") -> "Knowledge":
+    """From the logbook that is named, else what the guard of this machine has stored."""
+    if where.is_named("logs"):
+        from overwinter.cli.replaying import replayed
+
+        return replayed(where).knowledge
+    from overwinter.core.nouns import Site
+    from overwinter.know.knowledge import Knowledge
+    from overwinter.store.keeper import STATE_NAME
+    from overwinter.store.small import load_state
+
+    stored = load_state(Path(where.state) / STATE_NAME)
+    return Knowledge(Site() if site is None else site, None if stored is None else stored.get("learned"))
+
+
+def _print(
+    facts: "dict[str, Any]", scenario: "Scenario", site: "Site | None", assumed: tuple[str, ...]
+) -> None:
     from overwinter.show.rehearsal import page, side_by_side
 
     unit = "F" if site is None else site.unit.value
     currency = "" if site is None else site.currency
-    _, assumed = parameters_of(site, scenario.house)
     print(page(facts, unit=unit, currency=currency, about=scenario.about, assumed=assumed))
     against = facts.get("against")
     if against is not None:
@@ -140,7 +193,7 @@ def _print(facts: "dict[str, Any]", scenario: "Scenario", site: "Site | None") -
 def _list(given: Given) -> None:
     from overwinter.rehearse.file import parse_scenario, shipped
 
-    unused = [name for name in ("seed", "weather", "against", "keep") if given.has(name)]
+    unused = [name for name in ("seed", "weather", "against", "learned", "keep") if given.has(name)]
     if unused:
         raise VERB.wrong(f"--{unused[0]} needs a scenario; without anything they are listed")
     rows = []
@@ -162,7 +215,7 @@ def _campaign(given: Given, seed: int) -> int:
     from overwinter.rehearse.file import text_of
 
     count = _count(given, "campaign", 50, 1, CAMPAIGN_MAX)
-    unused = [f"--{name}" for name in ("weather", "against") if given.has(name)]
+    unused = [f"--{name}" for name in ("weather", "against", "learned") if given.has(name)]
     if unused or given.words:
         raise VERB.wrong(f"{(given.words or unused)[0]} and --campaign do not go together")
     found = campaign(count, seed=seed, progress=_progress("campaign"))

@@ -286,8 +286,8 @@ class Track:
         is_same = self._warm == self._cold
         cold_c = self._median_of_cold = _lower_median(self._cold)
         self._median_of_warm = cold_c if is_same else _lower_median(self._warm)
-        soon = max(int(SOON_S / settings.sense_s), SOON_READINGS)
-        if cold_c is not None and len(self._cold) > soon:
+        if settings.window * settings.sense_s > SOON_S and cold_c is not None:
+            soon = max(int(SOON_S / settings.sense_s), SOON_READINGS)
             self._median_of_cold = min(cold_c, _median_of(list(self._cold)[-soon:]))
         # Half a period on top: a read that comes a little late must not open a hole in the window.
         lasts_s = (settings.window + 0.5) * settings.sense_s

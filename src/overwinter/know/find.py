@@ -27,13 +27,18 @@ COLD_DEAD_ZONE_K = 0.3
 
 def _sound(span: Span) -> Span:
     """Without what no sensor says: it would stay in every mean. NaN is not within anything."""
-    values = (span.temperature_c, span.humidity_pct, span.outdoor_c)
-    if all(value is None or LEAST <= value <= MOST for value in values):
-        return span
     air_c, humidity_pct, outdoor_c = (
-        None if value is None or not LEAST <= value <= MOST else value for value in values
+        _sane(span.temperature_c),
+        _sane(span.humidity_pct),
+        _sane(span.outdoor_c),
     )
+    if air_c is span.temperature_c and humidity_pct is span.humidity_pct and outdoor_c is span.outdoor_c:
+        return span
     return replace(span, temperature_c=air_c, humidity_pct=humidity_pct, outdoor_c=outdoor_c)
+
+
+def _sane(value: float | None) -> float | None:
+    return value if value is not None and LEAST <= value <= MOST else None
 
 
 class Finder:

@@ -82,8 +82,10 @@ class HouseFaults:
                     "move the sensor away from the heater, or widen the band",
                 )
             )
-        found += self._dampness()
-        found += self._inputs()
+        if self._is_damp:
+            found += self._dampness()
+        if self._site.contacts:
+            found += self._inputs()
         return found
 
     # An open door, or insulation that is gone.
@@ -179,8 +181,7 @@ class HouseFaults:
             self._is_damp = False
 
     def _dampness(self) -> list[Finding]:
-        if not self._is_damp or self._humidity is None:
-            return []
+        assert self._humidity is not None
         text = f"the air has been at {self._humidity:.0f} % for hours"
         if self._usual_humidity is not None and self._humidity - self._usual_humidity >= LEAK_PCT:
             text += f", where {self._usual_humidity:.0f} % is usual"

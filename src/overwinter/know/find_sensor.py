@@ -124,6 +124,8 @@ class SensorFaults:
     # At odds.
 
     def _apart(self, span: Span) -> list[Finding]:
+        if len(span.sensors) < 2:
+            return []
         said: dict[str, float] = {}
         for name, seen in span.sensors.items():
             spec = self._specs.get(name)
