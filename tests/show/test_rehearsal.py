@@ -30,7 +30,8 @@ def test_the_verdict_says_whether_it_froze_and_how_long_nobody_was_told() -> Non
     assert verdict({**FACTS, "alarms": [TOLD]}).startswith("No ice. Nothing broke")
     frozen = verdict({**FACTS, "froze": True, "ice_share": 0.4, "told_after_s": 900.0})
     assert (
-        frozen == "FROZEN: up to 40 % of the pipe's water was ice. At the longest nobody was told for 15 min."
+        frozen
+        == "FROZEN: up to 40 % of the pipe's water was ice. The longest until somebody was told: 15 min."
     )
 
 

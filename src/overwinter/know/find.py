@@ -15,7 +15,7 @@ from overwinter.know.find_sensor import SensorFaults
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import Course
 
-VERSION = 1
+VERSION = 2
 """Of the facts; others are not read."""
 
 LEAST, MOST = -100.0, 150.0

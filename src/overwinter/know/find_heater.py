@@ -1,48 +1,38 @@
 """Does the heat really heat, and only when it is called for? From how the air answers the relay.
 
-Rule 1: what is usual is learned of this house: how far the air has risen so many minutes after heat went on,
-        and fallen after it went off. A phase teaches only if it ended as it must, at its end of the band.
+Rule 1: what is usual is learned of this house (`answers.py`).
 Rule 2: a fault is said when the air departs from that by far more than its usual spread; before enough is
         known only what cannot be healthy is said.
 Rule 3: where the signs fit two faults, or none, nothing is said: `cold` is the backstop.
 """
 
-import math
 from collections.abc import Mapping
 
 from overwinter.core.nouns import Code, Mode, Site
 from overwinter.core.units import Unit, say, say_difference
+from overwinter.know.answers import (
+    KNOWN,
+    NOISE_K,
+    RISES_MIN,
+    SIGNAL_K,
+    WINDOWS_MIN,
+    Answers,
+    last_passed,
+)
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import Course, Phase
-from overwinter.know.running import Usual, by_minute
 
-RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
-FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
-SURE_K = {5: 0.65, 8: 0.65, 10: 0.55, 15: 0.45, 20: 0.36, 30: 0.36, 45: 0.36}
-WINDOWS_MIN = tuple(SURE_K)
-"""Minutes after a switch at which the air is looked at; windows in which it is looked back, and the fall [K]
-that is none of a gust in each."""
-
-KNOWN = 4
-"""Phases that make what is usual worth going by. All limits here were chosen on simulated winters."""
-MEMORY = 30.0
-NOISE_K = 0.03
-"""What a spread learned from few phases may have missed; the sensor's own noise is in it already."""
-RISE_K, SIGNAL_K = 0.22, 0.35
-"""Less of an answer than this cannot be told from noise: to a switch-on, and within a phase."""
+ANSWER_K, MISSING_K = 0.12, 0.22
+"""Less than this cannot be told from noise: the usual answer to a switch-on, and what is missing of it."""
 CERTAIN = 4.5
 """So many spreads from the usual."""
 GOES_ON = 0.5
 """So much of the fall before a switch-on would have gone on without it: cooling slows down."""
-GUSTS = 9.0
-STILL_K = 0.11
-"""How far apart two readings, five minutes apart, lie in still air [K] (simulated)."""
-CALM_K, GUST_K_MAX = 0.3, 1.2
+TURNED_K = 0.12
+"""Air that rises by so much in two minutes of heat is heated, however late that shows in a gale."""
+
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
-STRANGE = 6.0
-STRANGE_IN_A_ROW = 3
-
 AS_BEFORE = {
     Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
     Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
@@ -60,27 +50,24 @@ class HeaterFaults:
 
     def __init__(self, site: Site) -> None:
         self._site = site
-        self.rises: dict[int, Usual] = {minute: Usual() for minute in RISES_MIN}
-        self.falls: dict[int, Usual] = {minute: Usual() for minute in FALLS_MIN}
-        self.wander = Usual()
-        self._strange = {True: 0, False: 0}  # phases in a row that were not like the others
+        self.answers = Answers()
         self._doubts = {Code.HEATER_DEAD: 0, Code.HEAT_STUCK_ON: 0}
         self._found: dict[Code, str] = {}
 
     def take(self, span: Span, course: Course, *, is_open: bool) -> list[Finding]:
         """One span; `is_open`: the house cools as with an open door, or a door is known to be open."""
         self._see_current(span)
+        self.answers.see(span)
         if span.mode is Mode.OBSERVE or self._site.heater.kind == "cable":
             return self._findings()
         if course.before is not None:
-            self._learn(course.before, span)
+            self.answers.learn(course.before, span, is_sound=not self._found)
         phase, air_c = course.phase, span.temperature_c
         if phase is None or air_c is None:
             return self._findings()
         minutes = course.minutes(span)
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
-        self._note(phase, minutes, change_k, course.span_s)
-        self._steady(phase, minutes, course)
+        self.answers.note(phase, minutes, change_k, course)
         if Code.HEATER_DEAD in self._found:
             self._see_it_heat(phase, air_c, course, span)
         elif phase.is_on and span.current is None and not is_open:
@@ -97,61 +84,15 @@ class HeaterFaults:
     def _findings(self) -> list[Finding]:
         return [Finding(code=code, text=text) for code, text in self._found.items()]
 
-    # What is usual.
-
-    @staticmethod
-    def _note(phase: Phase, minutes: float, change_k: float, span_s: float) -> None:
-        grid = RISES_MIN if phase.is_on else FALLS_MIN
-        slack = span_s / 120.0
-        if minutes > grid[-1] + slack:
-            return
-        for minute in grid:
-            if abs(minutes - minute) <= slack and (not phase.seen or phase.seen[-1][0] < minute):
-                phase.seen.append((minute, change_k))
-                return
-
-    def _steady(self, phase: Phase, minutes: float, course: Course) -> None:
-        """How much the air wanders within five minutes of heat, by gusts and noise."""
-        if not phase.is_on or minutes < 15.0 or self._doubts[Code.HEATER_DEAD]:
-            return
-        change_k, before_k = course.change_k(5.0), course.change_k(5.0, ended=5.0)
-        if change_k is None or before_k is None:
-            return
-        # Against the five minutes before it, so that a steady rise is none; as if it were one difference.
-        change_k = (change_k - before_k) / math.sqrt(3.0)
-        limit_k = 5.0 * self.wander.spread(0.07)
-        self.wander.take(min(max(change_k, -limit_k), limit_k), memory=200.0)
-
-    def _learn(self, phase: Phase, span: Span) -> None:
-        """From a phase that is over, if it ended as a healthy one does."""
-        if not phase.is_whole or phase.is_suspect or phase.is_forced or self._found:
-            return
-        air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
-        if air_c is None or (phase.top_c < middle_c if phase.is_on else air_c > middle_c):
-            return
-        usual = self.rises if phase.is_on else self.falls
-        known = [(usual[minute], change_k) for minute, change_k in phase.seen]
-        is_strange = any(
-            one.count >= 2 * KNOWN and abs(change_k - one.mean) > STRANGE * one.spread(NOISE_K)
-            for one, change_k in known
-        )
-        self._strange[phase.is_on] = self._strange[phase.is_on] + 1 if is_strange else 0
-        if is_strange and self._strange[phase.is_on] < STRANGE_IN_A_ROW:
-            return
-        for one, change_k in known:
-            one.take(change_k, memory=MEMORY)
-
     # No heat although it is called for.
 
     def _look_for_no_heat(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
         # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
         lift_k = change_k - GOES_ON * phase.slope_k_min * minutes
         text = self._missed(phase, minutes, change_k, lift_k, course)
-        is_missed = text is not None
         if text is None and minutes >= 6.0:
             text = self._stopped(minutes, course)
-        # What missed its switch-on is sure sooner than what may be one gust more.
-        self._count(Code.HEATER_DEAD, text, wanted=3 if self._gust_k() > CALM_K and not is_missed else 2)
+        self._count(Code.HEATER_DEAD, text, wanted=2)
 
     def _missed(
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
@@ -159,16 +100,17 @@ class HeaterFaults:
         """Whether the air has not answered the switch-on as it always does."""
         if not phase.is_whole or minutes > RISES_MIN[-1] + 10.0:
             return None
-        minute, usual = self._usual(self.rises, minutes)
+        minute, usual = last_passed(self.answers.rises, minutes)
         if usual is not None and usual.count >= KNOWN:
             missing_k = usual.mean - change_k
             is_dead = (
-                usual.mean >= RISE_K
+                usual.mean >= ANSWER_K
                 and change_k < 0.3 * usual.mean
                 and lift_k < 0.45 * usual.mean
-                and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), RISE_K)
+                and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), MISSING_K)
             )
-            if not is_dead or self._has_risen_by(minute):
+            turned_k = course.change_k(2.0, is_smooth=True) if is_dead else None
+            if turned_k is None or turned_k > TURNED_K or self.answers.has_risen_by(minute):
                 return None
             return (
                 f"heat is on for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
@@ -183,57 +125,38 @@ class HeaterFaults:
             "bulb or heater, its plug and breaker; unplug it before touching"
         )
 
-    def _has_risen_by(self, minute: int) -> bool:
-        """Whether this house has always risen long before: what comes later is weather."""
-        earlier = [one for one in RISES_MIN if one <= minute - 5]
-        return any(self.rises[one].count >= KNOWN and self.rises[one].mean >= 1.0 for one in earlier)
-
     def _stopped(self, minutes: float, course: Course) -> str | None:
         """Whether the air falls within a phase of heat as it does when heat goes off."""
+        answers, colder = self.answers, self.answers.colder()
         for window in WINDOWS_MIN:
             if window + 1.0 > minutes:
                 break
-            usual = self.falls[window]
+            usual = answers.falls[window]
             # Over half an hour the weather alone moves the air.
             if usual.count < KNOWN or usual.mean > -(SIGNAL_K if window <= 20 else 2.0 * SIGNAL_K):
                 continue
-            if usual.mean > -self._gust_k():
-                continue  # gusts alone move the air as much
-            if window > WINDOWS_MIN[0] and self._is_quick(window):
+            usual_k = colder * usual.mean
+            if window > WINDOWS_MIN[0] and answers.is_quick(window):
                 break
             fell_k = course.change_k(window)
-            if fell_k is None or not fell_k <= 0.6 * usual.mean:
+            if fell_k is None or not fell_k <= 0.6 * usual_k or fell_k > -answers.least_fall_k(window):
                 continue
             before_k = course.change_k(min(float(window), minutes - window), ended=float(window))
-            if fell_k > -max(SURE_K[window], 0.8 * self._gust_k()) or (
-                before_k is not None and before_k < 0.3 * usual.mean
-            ):
+            if before_k is not None and before_k < 0.3 * usual_k:
                 continue
             return (
                 f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat "
-                f"goes off ({self._k(-usual.mean)} is usual then): the heater seems to have stopped; look at "
+                f"goes off ({self._k(-usual_k)} is usual then): the heater seems to have stopped; look at "
                 "the bulb or heater, its plug and breaker; unplug it before touching"
             )
         return None
-
-    def _gust_k(self) -> float:
-        """What gusts may do to the air under heat; what the sensor alone makes of still air is no gust."""
-        return min(GUSTS * max(math.sqrt(self.wander.variance) - STILL_K, 0.0), GUST_K_MAX)
-
-    def _is_quick(self, window: int) -> bool:
-        """Whether a shorter window than this shows all there is to be seen: a quick house falls at once."""
-        shorter = [minute for minute in WINDOWS_MIN if minute < window]
-        return any(
-            self.falls[one].count >= KNOWN and self.falls[one].mean <= min(-1.0, -self._gust_k())
-            for one in shorter
-        )
 
     def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """A dead heater is healthy again when the air rises under heat as it used to."""
         if not phase.is_on or span.current is not None:
             return
         rose_k = course.change_k(10.0)
-        usual = self.rises[10]
+        usual = self.answers.rises[10]
         enough_k = max(0.4, 0.5 * usual.mean) if usual.count >= KNOWN else 0.5
         if air_c >= span.high_c or (rose_k is not None and rose_k >= enough_k):
             self._clear(Code.HEATER_DEAD)
@@ -245,7 +168,7 @@ class HeaterFaults:
         if not phase.is_whole or phase.is_forced or air_c is None or self._is_thermostats(air_c):
             self._doubts[Code.HEAT_STUCK_ON] = 0
             return
-        minute, usual = self._usual(self.falls, minutes)
+        minute, usual = last_passed(self.answers.falls, minutes)
         if usual is None or usual.count < KNOWN or self._pump_runs(span):
             return
         text = None
@@ -265,7 +188,7 @@ class HeaterFaults:
 
     def _see_it_cool(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """Stuck heat has ended when the air falls without it as it used to, or is back in the band."""
-        usual = self.falls[20]
+        usual = self.answers.falls[20]
         enough_k = max(0.3, -0.5 * usual.mean) if usual.count >= KNOWN else 0.5
         fell_k = course.change_k(20.0)
         fell_enough = not phase.is_on and fell_k is not None and fell_k <= -enough_k
@@ -332,16 +255,6 @@ class HeaterFaults:
 
     # Small things.
 
-    @staticmethod
-    def _usual(usuals: Mapping[int, Usual], minutes: float) -> tuple[int, Usual | None]:
-        """What is usual at the last of its minutes that has passed."""
-        last = 0
-        for minute in usuals:
-            if minute > minutes + 0.5:
-                break
-            last = minute
-        return last, usuals.get(last)
-
     def _count(self, code: Code, text: str | None, *, wanted: int) -> None:
         """Found once there was a text so many times in a row."""
         self._doubts[code] = 0 if text is None else self._doubts[code] + 1
@@ -363,17 +276,13 @@ class HeaterFaults:
     def facts(self) -> dict[str, object]:
         """For the state file."""
         return {
-            "rises": {str(minute): usual.facts() for minute, usual in self.rises.items()},
-            "falls": {str(minute): usual.facts() for minute, usual in self.falls.items()},
-            "wander": self.wander.facts(),
+            **self.answers.facts(),
             "found": [code.value for code in self._found],
         }
 
     def recall(self, stored: Mapping[str, object]) -> None:
         """Go on from there."""
-        self.rises = by_minute(stored.get("rises"), RISES_MIN)
-        self.falls = by_minute(stored.get("falls"), FALLS_MIN)
-        self.wander = Usual.recalled(stored.get("wander"))
+        self.answers.recall(stored)
         found = stored.get("found")
         for code in (Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL):
             if isinstance(found, list) and code.value in found:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from overwinter.core.nouns import Code, Site
 from overwinter.core.units import say, say_difference
-from overwinter.know.find_heater import KNOWN, MEMORY
+from overwinter.know.answers import KNOWN, MEMORY
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import Course
 from overwinter.know.running import Usual, number

@@ -28,6 +28,7 @@ class Phase:
     __slots__ = (
         "began_c",
         "began_s",
+        "deepest_k",
         "fell_k",
         "is_forced",
         "is_on",
@@ -48,6 +49,7 @@ class Phase:
         self.fell_k = 0.0  # the deepest fall from the warmest so far
         self.is_suspect = False  # something was found wrong in it: it teaches nothing
         self.slope_k_min = 0.0  # how the air fell before it [K/min], never above 0
+        self.deepest_k: dict[int, float] = {}  # the deepest fall within so many minutes of it
         self.seen: list[tuple[int, float]] = []  # minutes since it began, change since [K]
 
 

@@ -43,8 +43,10 @@ class Carried:
 
 def carried_text(version: str, settings_text: str, site_text: str) -> str:
     """Both files in one text."""
-    rows = ((VERSION, version), (SETTINGS, settings_text), (SITE, site_text))
-    return _HEAD + "".join(f"\n{name} = {_spelled(text)}\n" for name, text in rows)
+    texts = "".join(
+        f"\n{name} = {_spelled(text)}\n" for name, text in ((SETTINGS, settings_text), (SITE, site_text))
+    )
+    return f'{_HEAD}\n{VERSION} = "{version}"\n{texts}'
 
 
 def read_carried(data: bytes, name: str) -> Carried:

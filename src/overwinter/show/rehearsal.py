@@ -1,9 +1,13 @@
 """A rehearsal for people: the verdict first, then what it took."""
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from overwinter.show.text import duration, number, percent, table, temperature
+
+LINE = 100
+"""Characters of a line of prose."""
 
 ALARMS_SHOWN = 12
 """A winter may tell hundreds; the logbook has them all."""
@@ -15,7 +19,7 @@ def page(facts: Facts, *, unit: str, currency: str = "", about: str = "", assume
     """One rehearsal: its verdict, what it took, and its alarms."""
     lines = [verdict(facts), ""]
     if about:
-        lines[1:1] = [about]
+        lines[1:1] = textwrap.wrap(about, LINE)
     rows = _rows(facts, unit, currency)
     width = max(len(name) for name, _ in rows)
     lines += [f"{name:<{width}}  {value}" for name, value in rows]
@@ -46,7 +50,7 @@ def verdict(facts: Facts) -> str:
     )
     told_s = facts["told_after_s"]
     if told_s is not None:
-        told = f"At the longest nobody was told for {duration(told_s)}."
+        told = f"The longest until somebody was told: {duration(told_s)}."
     elif facts["alarms"]:
         told = "Nothing broke, and what was told came before any danger."
     else:

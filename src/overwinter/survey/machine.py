@@ -240,9 +240,7 @@ class Machine:
             answer = call(socket, method, timeout_s=ASK_S)
         except (Unreachable, RpcError) as error:
             # Without its hint at systemctl: what to do is told with the finding.
-            raise CannotLook(
-                str(error).removeprefix("no guard: ").partition("; is the guard running")[0]
-            ) from None
+            raise CannotLook(str(error).partition("; is the guard running")[0]) from None
         if not isinstance(answer, dict):
             raise CannotLook(f"the guard's answer to {method} is not understood")
         return answer

@@ -118,7 +118,7 @@ class _Line:
             except TimeoutError:
                 raise self._silent() from None
             except FileNotFoundError:
-                raise Unreachable(f"no guard: there is no socket {self.path}; {_HINT}") from None
+                raise Unreachable(f"there is no socket {self.path}; {_HINT}") from None
             except (OSError, ValueError) as error:  # ValueError: a zero byte in the path
                 reason = os.strerror(error.errno) if isinstance(error, OSError) and error.errno else error
                 raise Unreachable(f"no guard at {self.path}: {reason}; {_HINT}") from None

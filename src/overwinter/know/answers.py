@@ -1,0 +1,158 @@
+"""How this house answers its heater: what the air does after a switch, and how deep it falls in gusts.
+
+Rule 1: a phase teaches only if it ended as a healthy one does, at its end of the band; what was found wrong
+        teaches nothing.
+Rule 2: what is kept are means with their spreads, of which the latest count most, and the deepest of many.
+"""
+
+import math
+from collections.abc import Mapping
+
+from overwinter.know.nouns import Span
+from overwinter.know.phases import Course, Phase
+from overwinter.know.running import Usual, by_minute, number
+
+RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
+FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
+SURE_K = {5: 0.65, 8: 0.65, 10: 0.55, 15: 0.45, 20: 0.36, 30: 0.36, 45: 0.36}
+WINDOWS_MIN = tuple(SURE_K)
+"""Minutes after a switch at which the air is looked at; windows in which it is looked back, and the fall [K]
+that is none of a gust in each, as long as this house's own gusts are not known."""
+
+KNOWN = 4
+"""Phases that make what is usual worth going by. All limits here were chosen on simulated winters."""
+MEMORY = 30.0
+NOISE_K = 0.03
+"""What a spread learned from few phases may have missed; the sensor's own noise is in it already."""
+SIGNAL_K = 0.35
+"""A smaller fall within a phase cannot be told from noise."""
+STRANGE, STRANGE_IN_A_ROW = 6.0, 3
+"""So many spreads from the usual teaches nothing, unless it lasts."""
+
+MANY = 20
+"""Heated phases after which the deepest fall in all of them is what gusts do here."""
+GUST_TIMES, GUST_MORE_K = 1.5, 0.1
+"""A fall must be so much deeper than that to be none."""
+GUST_GROWS, GUST_GROWS_K = 1.3, 0.1
+"""What was said of a phase that then reached the high end was false, or mended: it makes the deepest fall so
+much deeper at most."""
+GUST_FADES_S = 20 * 86400.0
+
+TENS_K = 10.0
+TENS_LEAST = 0.5
+"""A gust's fall goes with the difference to outdoors: the deepest is kept for each ten kelvin of it, of which
+at least a half is reckoned with."""
+
+
+class Answers:
+    """What the heater does to the air of this house, as far as it is known."""
+
+    def __init__(self) -> None:
+        self.rises: dict[int, Usual] = {minute: Usual() for minute in RISES_MIN}
+        self.falls: dict[int, Usual] = {minute: Usual() for minute in FALLS_MIN}
+        self.deepest_k = dict.fromkeys(WINDOWS_MIN, 0.0)
+        self.cold = Usual()  # `_tens` when falls were learned
+        self._tens = 1.0  # how much colder it is outdoors, in ten kelvin; stays as it was while not known
+        self._strange = {True: 0, False: 0}  # phases in a row that were not like the others
+
+    def see(self, span: Span) -> None:
+        """How cold it is outdoors now."""
+        if span.outdoor_c is not None and span.temperature_c is not None:
+            self._tens = max((span.temperature_c - span.outdoor_c) / TENS_K, TENS_LEAST)
+
+    def note(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
+        """Where the present phase stands, into the phase itself; it teaches once it is over."""
+        grid = RISES_MIN if phase.is_on else FALLS_MIN
+        slack = course.span_s / 120.0
+        if minutes <= grid[-1] + slack:
+            for minute in grid:
+                if abs(minutes - minute) <= slack and (not phase.seen or phase.seen[-1][0] < minute):
+                    phase.seen.append((minute, change_k))
+                    break
+        for window in WINDOWS_MIN if phase.is_on else ():
+            if window + 1.0 > minutes:
+                return
+            fell_k = course.change_k(window)
+            if fell_k is not None:
+                phase.deepest_k[window] = min(phase.deepest_k.get(window, 0.0), fell_k / self._tens)
+
+    def learn(self, phase: Phase, span: Span, *, is_sound: bool) -> None:
+        """From a phase that is over; `is_sound`: nothing is found wrong with the heater."""
+        if not phase.is_whole or phase.is_forced:
+            return
+        air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
+        if phase.is_on and phase.top_c < middle_c:
+            return
+        if phase.is_on:
+            self._learn_gusts(phase, span.ends_s - phase.began_s)
+        if air_c is None or (not phase.is_on and air_c > middle_c) or phase.is_suspect or not is_sound:
+            return
+        usual = self.rises if phase.is_on else self.falls
+        known = [(usual[minute], change_k) for minute, change_k in phase.seen]
+        is_strange = any(
+            one.count >= 2 * KNOWN and abs(change_k - one.mean) > STRANGE * one.spread(NOISE_K)
+            for one, change_k in known
+        )
+        self._strange[phase.is_on] = self._strange[phase.is_on] + 1 if is_strange else 0
+        if is_strange and self._strange[phase.is_on] < STRANGE_IN_A_ROW:
+            return
+        for one, change_k in known:
+            one.take(change_k, memory=MEMORY)
+        if not phase.is_on:
+            self.cold.take(self._tens, memory=MEMORY)
+
+    def _learn_gusts(self, phase: Phase, lasted_s: float) -> None:
+        kept = math.exp(-lasted_s / GUST_FADES_S)
+        for window, fell_k in phase.deepest_k.items():
+            known_k = self.deepest_k[window] * kept
+            most_k = GUST_GROWS * known_k - GUST_GROWS_K
+            self.deepest_k[window] = min(known_k, max(fell_k, most_k) if phase.is_suspect else fell_k)
+
+    def least_fall_k(self, window: int) -> float:
+        """The least fall within so many minutes of heat that no gust explains [K], above 0."""
+        gust_k = GUST_MORE_K - GUST_TIMES * self.deepest_k[window] * self._tens
+        is_known = self.rises[RISES_MIN[0]].count >= MANY
+        return max(gust_k, min(SIGNAL_K, SURE_K[window]) if is_known else SURE_K[window])
+
+    def colder(self) -> float:
+        """How much faster than usual the air falls without heat in this cold, at least 1."""
+        return max(self._tens / max(self.cold.mean, TENS_LEAST), 1.0) if self.cold.count else 1.0
+
+    def is_quick(self, window: int) -> bool:
+        """Whether a shorter window than this shows all there is to be seen: a quick house falls at once."""
+        shorter = [minute for minute in WINDOWS_MIN if minute < window]
+        return any(self.falls[one].count >= KNOWN and self.falls[one].mean <= -1.0 for one in shorter)
+
+    def has_risen_by(self, minute: int) -> bool:
+        """Whether this house has always risen long before: what comes later is weather."""
+        earlier = [one for one in RISES_MIN if one <= minute - 5]
+        return any(self.rises[one].count >= KNOWN and self.rises[one].mean >= 1.0 for one in earlier)
+
+    def facts(self) -> dict[str, object]:
+        """For the state file."""
+        return {
+            "rises": {str(minute): usual.facts() for minute, usual in self.rises.items()},
+            "falls": {str(minute): usual.facts() for minute, usual in self.falls.items()},
+            "cold": self.cold.facts(),
+            "deepest": {str(window): round(fell_k, 3) for window, fell_k in self.deepest_k.items()},
+        }
+
+    def recall(self, stored: Mapping[str, object]) -> None:
+        """Go on from there."""
+        self.rises = by_minute(stored.get("rises"), RISES_MIN)
+        self.falls = by_minute(stored.get("falls"), FALLS_MIN)
+        self.cold = Usual.recalled(stored.get("cold"))
+        deepest = stored.get("deepest")
+        if isinstance(deepest, Mapping):
+            for window in WINDOWS_MIN:
+                self.deepest_k[window] = min(number(deepest.get(str(window))) or 0.0, 0.0)
+
+
+def last_passed(usuals: Mapping[int, Usual], minutes: float) -> tuple[int, Usual | None]:
+    """What is usual at the last of its minutes that has passed; None before the first."""
+    last = 0
+    for minute in usuals:
+        if minute > minutes + 0.5:
+            break
+        last = minute
+    return last, usuals.get(last)

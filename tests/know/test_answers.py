@@ -1,0 +1,187 @@
+"""What is learned of the heater's answers: from which phases, and what gusts may do in this house."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from overwinter.know.answers import (
+    GUST_GROWS_K,
+    GUST_MORE_K,
+    GUST_TIMES,
+    KNOWN,
+    MANY,
+    SIGNAL_K,
+    SURE_K,
+    TENS_LEAST,
+    WINDOWS_MIN,
+    Answers,
+    last_passed,
+)
+from overwinter.know.nouns import Span
+from overwinter.know.phases import Phase
+
+LOW_C, HIGH_C = 2.0, 4.0
+
+
+def heated(fell_k: float = -0.4, *, top_c: float = 4.0, is_suspect: bool = False) -> Phase:
+    """Heat for ten minutes in which the air fell so deep once."""
+    phase = Phase(is_on=True, began_s=0.0, began_c=LOW_C, is_whole=True)
+    phase.top_c = top_c
+    phase.is_suspect = is_suspect
+    phase.seen = [(3, 0.5), (5, 1.0)]
+    phase.deepest_k = {5: fell_k}
+    return phase
+
+
+def released(change_k: float = -0.6) -> Phase:
+    """Ten minutes without heat."""
+    phase = Phase(is_on=False, began_s=0.0, began_c=HIGH_C, is_whole=True)
+    phase.seen = [(5, change_k)]
+    return phase
+
+
+def end(air_c: float = LOW_C, *, outdoor_c: float | None = None) -> Span:
+    """The span that ends a phase."""
+    return Span(
+        ends_s=600.0, lasts_s=60.0, temperature_c=air_c, outdoor_c=outdoor_c, low_c=LOW_C, high_c=HIGH_C
+    )
+
+
+def test_heat_that_reached_the_high_end_teaches_rises_and_gusts() -> None:
+    answers = Answers()
+
+    answers.learn(heated(), end(HIGH_C), is_sound=True)
+
+    assert (answers.rises[3].count, answers.rises[3].mean) == (1.0, 0.5)
+    assert answers.deepest_k[5] == -0.4
+
+
+@pytest.mark.parametrize("top_c", [LOW_C, 2.9])
+def test_heat_that_never_reached_it_teaches_nothing(top_c: float) -> None:
+    answers = Answers()
+
+    answers.learn(heated(top_c=top_c), end(top_c), is_sound=True)
+
+    assert answers.rises[3].count == 0.0
+    assert answers.deepest_k[5] == 0.0
+
+
+def test_what_was_found_wrong_teaches_no_rise_and_little_of_gusts() -> None:
+    """A fault that was mended must not make the next look like a gust; a false one must not go on ringing."""
+    answers = Answers()
+
+    for _ in range(3):
+        answers.learn(heated(-5.0, is_suspect=True), end(HIGH_C), is_sound=False)
+
+    assert answers.rises[3].count == 0.0
+    assert -5.0 < answers.deepest_k[5] / GUST_GROWS_K < -3.0
+
+
+def test_forced_heat_teaches_nothing() -> None:
+    answers, phase = Answers(), heated()
+    phase.is_forced = True
+
+    answers.learn(phase, end(HIGH_C), is_sound=True)
+
+    assert answers.deepest_k[5] == 0.0
+
+
+def test_the_deepest_fall_stays_and_is_forgotten_slowly() -> None:
+    answers = Answers()
+    answers.learn(heated(-0.8), end(HIGH_C), is_sound=True)
+    for _ in range(100):
+        answers.learn(heated(-0.1), end(HIGH_C), is_sound=True)
+
+    assert -0.8 < answers.deepest_k[5] < -0.7
+
+
+def test_a_fall_must_be_deeper_than_any_gust_of_this_house() -> None:
+    answers = Answers()
+    assert answers.least_fall_k(5) == SURE_K[5], "as long as it is not known"
+    for _ in range(MANY):
+        answers.learn(heated(-0.1), end(HIGH_C), is_sound=True)
+    assert answers.least_fall_k(5) == SIGNAL_K, "a calm house needs no more than a signal"
+    answers.learn(heated(-0.8), end(HIGH_C), is_sound=True)
+
+    assert answers.least_fall_k(5) == pytest.approx(GUST_TIMES * 0.8 + GUST_MORE_K, abs=0.01)
+
+
+def test_gusts_grow_with_the_cold_outdoors() -> None:
+    answers = Answers()
+    answers.see(end(3.0, outdoor_c=-7.0))  # ten kelvin
+    for _ in range(MANY):
+        answers.learn(heated(-0.8), end(HIGH_C), is_sound=True)
+    here_k = answers.least_fall_k(5)
+
+    answers.see(end(3.0, outdoor_c=-17.0))
+    assert answers.least_fall_k(5) - GUST_MORE_K == pytest.approx(2.0 * (here_k - GUST_MORE_K))
+    answers.see(end(3.0, outdoor_c=2.9))
+    assert answers.least_fall_k(5) - GUST_MORE_K == pytest.approx(TENS_LEAST * (here_k - GUST_MORE_K))
+    answers.see(end(3.0))  # silent: as it was
+    assert answers.least_fall_k(5) - GUST_MORE_K == pytest.approx(TENS_LEAST * (here_k - GUST_MORE_K))
+
+
+def test_without_heat_the_air_falls_faster_in_greater_cold_and_never_slower_than_is_usual() -> None:
+    answers = Answers()
+    assert answers.colder() == 1.0
+    answers.see(end(3.0, outdoor_c=-7.0))
+    answers.learn(released(), end(), is_sound=True)
+
+    answers.see(end(3.0, outdoor_c=-17.0))
+    assert answers.colder() == pytest.approx(2.0)
+    answers.see(end(3.0, outdoor_c=-2.0))
+    assert answers.colder() == 1.0
+
+
+def test_a_strange_answer_teaches_only_once_it_lasts() -> None:
+    answers = Answers()
+    for _ in range(3 * KNOWN):
+        answers.learn(released(-0.6), end(), is_sound=True)
+    for times in (1, 2):
+        answers.learn(released(-3.0), end(), is_sound=True)
+        assert answers.falls[5].mean == pytest.approx(-0.6), times
+    answers.learn(released(-3.0), end(), is_sound=True)
+
+    assert answers.falls[5].mean < -0.6
+
+
+def test_what_is_stored_is_gone_on_from() -> None:
+    answers = Answers()
+    answers.see(end(3.0, outdoor_c=-17.0))
+    for _ in range(KNOWN):
+        answers.learn(heated(-0.7), end(HIGH_C), is_sound=True)
+        answers.learn(released(), end(), is_sound=True)
+    again = Answers()
+
+    again.recall(answers.facts())
+
+    assert again.facts() == answers.facts()
+
+
+@given(st.dictionaries(st.sampled_from(["rises", "falls", "cold", "deepest"]), st.recursive(
+    st.none() | st.booleans() | st.floats() | st.text(max_size=3),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["3", "5", "x"]), inner),
+)))  # fmt: skip
+def test_whatever_is_stored_a_fall_below_a_signal_is_none(stored: dict[str, object]) -> None:
+    answers = Answers()
+
+    answers.recall(stored)
+
+    assert all(answers.least_fall_k(window) >= min(SIGNAL_K, SURE_K[window]) for window in WINDOWS_MIN)
+    assert answers.colder() >= 1.0
+
+
+def test_a_stored_cold_of_nothing_is_reckoned_with_as_little() -> None:
+    answers = Answers()
+
+    answers.recall({"cold": [9.0, 0.0, 0.0]})
+
+    assert answers.colder() == 1.0 / TENS_LEAST
+
+
+def test_the_last_minute_that_has_passed() -> None:
+    answers = Answers()
+
+    assert last_passed(answers.rises, 1.0) == (0, None)
+    assert last_passed(answers.rises, 4.6)[0] == 5
+    assert last_passed(answers.rises, 900.0)[0] == 30
