@@ -31,6 +31,11 @@ GOES_ON = 0.5
 TURNED_K = 0.12
 """Air that rises by so much in two minutes of heat is heated, however late that shows in a gale."""
 
+WEAK_K, WEAK_FALL_K = 0.45, -0.05
+"""A heater whose usual answer is no more than this must also let the air fall to be called dead."""
+GALE_K = 0.7
+"""Where gusts make falls so deep, one must come nearer to what is usual without heat: by these shares."""
+LIKE_NONE, LIKE_NONE_IN_GALES = 0.6, 0.8
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
 AS_BEFORE = {
@@ -108,6 +113,7 @@ class HeaterFaults:
                 and change_k < 0.3 * usual.mean
                 and lift_k < 0.45 * usual.mean
                 and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), MISSING_K)
+                and (usual.mean > WEAK_K or change_k < WEAK_FALL_K)
             )
             turned_k = course.change_k(2.0, is_smooth=True) if is_dead else None
             if turned_k is None or turned_k > TURNED_K or self.answers.has_risen_by(minute):
@@ -139,7 +145,9 @@ class HeaterFaults:
             if window > WINDOWS_MIN[0] and answers.is_quick(window):
                 break
             fell_k = course.change_k(window)
-            if fell_k is None or not fell_k <= 0.6 * usual_k or fell_k > -answers.least_fall_k(window):
+            least_k = answers.least_fall_k(window)
+            like_none = LIKE_NONE_IN_GALES if least_k > GALE_K else LIKE_NONE
+            if fell_k is None or fell_k > min(like_none * usual_k, -least_k):
                 continue
             before_k = course.change_k(min(float(window), minutes - window), ended=float(window))
             if before_k is not None and before_k < 0.3 * usual_k:

@@ -14,7 +14,8 @@ from tests.bench.learning.measure import DAYS, Job, Result, run
 KINDS = ("healthy", "faulty", "weak", "alone", "coarse")
 MODELS = ("twin", "other")
 SEEDS = (1, 2, 3)
-WINTERS = winters.REPORTED[:4]
+WINTERS = winters.REPORTED[4:]
+"""Four of those that nothing was tuned on, and whose misses were not looked at while limits were chosen."""
 BY_THE_WAY = ("weak", "alone", "coarse")
 """Of these one winter will do."""
 
