@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PAGES = tuple(path for path in (ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))) if path.exists())
+TOP = (ROOT / "README.md", ROOT / "SECURITY.md")
+PAGES = tuple(path for path in (*TOP, *sorted((ROOT / "docs").glob("*.md"))) if path.exists())
 
 FENCE = re.compile(r"^(\s*)```(\w*)\s*$")
 FENCED = re.compile(r"^\s*```.*?^\s*```\s*$", re.DOTALL | re.MULTILINE)

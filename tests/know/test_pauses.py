@@ -52,9 +52,21 @@ def test_the_end_of_pauses_slows_a_forecast_that_is_too_quick() -> None:
 
     lag_s, fall_k = slow.falls[-1]
     assert 3600.0 / lag_s == pytest.approx(RATE_H_TRUE, rel=0.1)
-    assert fall_k == pytest.approx(SHARE * (slow.air_c - 2.0 - OUTDOOR_C))
+    assert fall_k == pytest.approx(slow.air_c - 2.0 - OUTDOOR_C), "a cellar: the lags do not count at all"
     assert slow.falls[:QUICK] == FALLS[:QUICK]
-    assert slow.hours_to(0.0) > 1.5 * expected().hours_to(0.0)
+    assert slow.hours_to(0.0) > 2.0 * expected().hours_to(0.0)
+
+
+def test_where_both_ways_agree_roughly_both_count() -> None:
+    pauses = Pauses()
+    live(pauses, minutes=90, times=KNOWN)
+    like = Course(air_c(0.0), (*FALLS[:QUICK], (3600.0 / RATE_H_TRUE / 1.2, 10.5)))
+
+    slow = pauses.slow(like, OUTDOOR_C)
+
+    assert [fall_k for _, fall_k in slow.falls[QUICK:]] == pytest.approx(
+        [(1.0 - SHARE) * 10.5, SHARE * (slow.air_c - 2.0 - OUTDOOR_C)]
+    )
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,13 @@ RATE_H = (0.002, 3.0)
 QUICK = 2
 """So many of the lags are the quick ones: ten minutes at most."""
 
+FREEZING_C = 0.5
+"""At this reading (33 °F) the air counts as freezing: a sensor may read high, and the wind may rise. To aim
+higher made fewer hours too hopeful in simulation, and more of them wrong by half."""
+
+CELLAR_TIMES = 2.0
+"""Where pauses say that freezing is so many times further away than the lags do, they are right alone."""
+
 SHARE = 0.6
 """How much the ends of pauses count against the slow lags; these are too quick in cellars, those where pauses
 are short."""
@@ -86,12 +93,19 @@ class Pauses:
         """The same with its slow end as pauses have shown it; as it is while that is not known."""
         if self.count < KNOWN or self.driven_kh <= 0.0:
             return course
+        seen = self._ended(course, outdoor_c, 1.0)
+        if seen.hours_to(FREEZING_C) > CELLAR_TIMES * course.hours_to(FREEZING_C):
+            return seen
+        return self._ended(course, outdoor_c, SHARE)
+
+    def _ended(self, course: Course, outdoor_c: float, share: float) -> Course:
+        """`share`: how much the pauses count against the lags."""
         low_h, high_h = RATE_H
         rate_h = min(max(self.fell_k / self.driven_kh, low_h), high_h)
         quick = course.falls[:QUICK]
         left_k = course.air_c - sum(fall_k for _, fall_k in quick) - outdoor_c
-        lags = ((lag_s, (1.0 - SHARE) * fall_k) for lag_s, fall_k in course.falls[QUICK:])
-        return Course(course.air_c, (*quick, *lags, (3600.0 / rate_h, SHARE * left_k)))
+        lags = ((lag_s, (1.0 - share) * fall_k) for lag_s, fall_k in course.falls[QUICK:])
+        return Course(course.air_c, (*quick, *lags, (3600.0 / rate_h, share * left_k)))
 
     def facts(self) -> list[float]:
         """To be written down."""
