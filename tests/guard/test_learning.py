@@ -1,11 +1,15 @@
 """What the wheel does with what is learned: it tells, it keeps, and it never hangs the heat on it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from overwinter.core.nouns import Code, Role, SensorSpec, Site
+from overwinter.core.nouns import Code, Role, SensorSpec, Settings, Site
+from overwinter.core.state import State
+from overwinter.guard.learning import Learning
 from overwinter.know.knowledge import Knowledge
 from overwinter.know.nouns import Finding, Span
 from overwinter.store.keeper import STATE_NAME
@@ -58,6 +62,26 @@ def test_learning_that_fails_ends_itself_and_nothing_else(
     assert outcome.starts == 1
     assert not outcome.froze
     assert outcome.cycles > 0
+
+
+def test_a_site_that_is_read_anew_is_learned_on_with(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[tuple[Site, object]] = []
+    begin = Knowledge.__init__
+
+    def init(self: Knowledge, site: Site, facts: object = None, **more: Any) -> None:
+        made.append((site, facts))
+        begin(self, site, facts, **more)
+
+    monkeypatch.setattr(Knowledge, "__init__", init)
+    state = State(Site(sensors=WITH_OUTDOOR), Settings(), 0.0)
+    learning = Learning(None, state, 0.0, gap_s=0.0, post=lambda _: None, share=None, log=None)
+    learning.turned(60.0, flows=None, utc_s=lambda _: None)
+    state.take_site(replace(state.site, per_kwh=0.3))
+    learning.turned(120.0, flows=None, utc_s=lambda _: None)
+    learning.turned(180.0, flows=None, utc_s=lambda _: None)
+
+    assert [site.per_kwh for site, _ in made] == [None, 0.3]
+    assert made[1][1] != {}, "what was learned is kept"
 
 
 def test_what_was_learned_outlives_a_power_cut_but_for_an_hour(tmp_path: Path) -> None:

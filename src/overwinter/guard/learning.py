@@ -41,6 +41,7 @@ class Learning:
         self._knowledge: Knowledge | None = None  # until the first span
         self._has_failed = False
         self._state = state
+        self._site = state.site  # that what learns was made for
         self._spans = Spans(state, now_s, gap_s=gap_s)
         self._found: dict[tuple[Code, str], str] = {}
         self._post = post
@@ -64,10 +65,9 @@ class Learning:
         span = self._spans.end(now_s, utc_s(now_s))
         found: dict[tuple[Code, str], str] = {}
         try:
-            if self._knowledge is None:
-                from overwinter.know.knowledge import Knowledge
-
-                self._knowledge = Knowledge(self._state.site, self.facts)
+            if self._knowledge is None or self._site is not self._state.site:
+                self._begin()
+                assert self._knowledge is not None
             found = {(one.code, one.subject): one.text for one in self._knowledge.take(span)}
         except Exception as error:  # noqa: BLE001 (it only tells: the heat goes on whatever it stumbles over)
             self._fail(error)
@@ -80,6 +80,14 @@ class Learning:
         for code, subject in self._found.keys() - found.keys():
             self._post(Fact(code=code, subject=subject, present=False, text=""))
         self._found = found
+
+    def _begin(self) -> None:
+        """With the first span, and anew whenever site.toml was read anew: a door more, another heater."""
+        from overwinter.know.knowledge import Knowledge
+
+        self.refresh()
+        self._site = self._state.site
+        self._knowledge = Knowledge(self._site, self.facts)
 
     def refresh(self) -> None:
         """Bring `facts` up to date."""
