@@ -206,3 +206,11 @@ def test_any_file_is_taken_or_refused(tree: dict[str, object]) -> None:
 def test_every_kind_of_fault_says_what_it_is() -> None:
     assert all(kind.about for kind in FAULTS.values())
     assert all(kind.least <= kind.by <= kind.most for kind in FAULTS.values())
+
+
+@pytest.mark.parametrize("kind", ['kind = "meteor"', ""])
+def test_a_fault_of_no_known_kind_is_refused_once(kind: str) -> None:
+    with pytest.raises(Refused) as refused:
+        parse_scenario(f'days = 1\n[[fault]]\nat = "1h"\n{kind}\n', "own")
+
+    assert [problem.key for problem in refused.value.problems] == ["fault[1].kind"]

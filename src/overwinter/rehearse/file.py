@@ -117,6 +117,9 @@ class _Table:
     def key(self, name: str) -> str:
         return f"{self._path}.{name}" if self._path else name
 
+    def has(self, name: str) -> bool:
+        return name in self._tree
+
     def take(self, name: str) -> object:
         return self._tree.pop(name, None)
 
@@ -300,6 +303,7 @@ def _sensor(row: _Table) -> SensorSpec:
 
 
 def _fault(row: _Table, sensors: list[str], lasts_s: float) -> Fault | None:
+    is_named = row.has("kind")
     kind = row.text("kind", "", tuple(FAULTS))
     at_s = row.duration_s("at", 0.0, lasts_s)
     for_s = row.duration_s("for", math.inf, lasts_s)
@@ -307,7 +311,7 @@ def _fault(row: _Table, sensors: list[str], lasts_s: float) -> Fault | None:
     sensor, by = None, 0.0
     if what is None:
         row.pairs()
-        if not kind:
+        if not is_named:
             row.reader.refuse(row.key("kind"), None, f"one of {', '.join(FAULTS)}")
         return None
     if what.of_sensor:
