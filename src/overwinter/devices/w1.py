@@ -11,8 +11,6 @@ from pathlib import Path
 from overwinter.core.nouns import Reading
 from overwinter.devices.sysfs import attribute, below, complaint, decimal
 
-SCRATCHPAD_BYTES = 9
-
 _BYTES = r"((?:[0-9a-f]{2} ){9})"
 _SLAVE = re.compile(rf"{_BYTES}: crc=[0-9a-f]{{2}} (YES|NO)\s*\n\s*{_BYTES}t=(-?[0-9]+)\Z")
 

@@ -22,7 +22,7 @@ LAGS_S = (7200.0, 28_800.0)
 
 QUARTERS_AT = 3 + len(LAGS_S)
 SIZE = QUARTERS_AT + BLOCKS - 1
-SLOPE, OFFSET, STORED = 0, 1, 2
+SLOPE, OFFSET = 0, 1
 
 FADE_BLOCKS = 4 * 28
 """Weeks are forgotten: snow on the roof, wet insulation, a new lamp."""

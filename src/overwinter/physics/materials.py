@@ -153,12 +153,6 @@ MATERIALS: tuple[Material, ...] = (
     Material("brass", Kind.METAL, 120.0, 8400.0, 390.0, "10077; specific heat CIBSE"),
 )
 
-STEEL_J_KGK = 480.0
-"""Specific heat of steel [CIBSE]: a pump, a tank's shell."""
-
-CONCRETE_J_KGK = 900.0
-"""Specific heat of concrete [HOF05]: a slab."""
-
 
 def _words(name: str) -> str:
     return " ".join(name.lower().replace("-", " ").replace("_", " ").split())

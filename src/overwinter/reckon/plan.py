@@ -33,9 +33,6 @@ CARD_OUTDOOR_C = (c_from_f(30.0), c_from_f(20.0), c_from_f(10.0), c_from_f(0.0))
 UA_LEAST_SHARE = 0.7
 """A house may lose so much less than reckoned (no wind, a warm floor): it counts where that is the danger."""
 
-INSIDE_C = (-40.0, 60.0)
-"""What the season's arithmetic may hold inside [°C]."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
