@@ -53,11 +53,11 @@ def known(figure: Range | None) -> Range:
 
 
 @pytest.mark.parametrize("outdoor_c", [-25.0, -15.0, -8.0, -4.0])
-def test_the_hours_of_two_lumps_err_to_the_early_side_and_the_range_holds_them(outdoor_c: float) -> None:
+def test_the_hours_of_two_lumps_are_right_within_a_third_and_the_range_holds_them(outdoor_c: float) -> None:
     winter = told()[2]
     truth_h = winter.lumps.hours_to(0.0, air_c=winter.air_c, things_c=winter.things_c, outdoor_c=outdoor_c)
     hours = known(said(outdoor_c).hours_to_freezing)
-    assert 0.4 < hours.best / truth_h < 1.3  # early is allowed more than late
+    assert 0.67 < hours.best / truth_h < 1.3  # early is allowed more than late
     assert hours.low <= truth_h <= hours.high
 
 

@@ -12,10 +12,13 @@ from overwinter.core.nouns import Mode, PipeSpec, Settings, Site
 from overwinter.know.cooling import Course
 from overwinter.know.learned import Learned
 from overwinter.know.nouns import Span
-from overwinter.know.pauses import FREEZING_C
 from overwinter.physics.constants import WATER_J_KGK, WATER_KG_M3
 from overwinter.physics.pipe import resistances_m_kw, wall_j_mk
 from overwinter.physics.ranges import Range
+
+AIM_C = 0.6
+"""At this reading (33 °F) the air counts as freezing: a cheap sensor's error and a little more. Aiming higher
+made fewer hours too hopeful in simulation, and more of them wrong by half."""
 
 SENSOR_K = 0.5
 """How far the sensor may be off either way (data sheet of the AM2302)."""
@@ -98,7 +101,7 @@ def forecast(
             "temperatures from indoors and outdoors."
         )
     to_alarm = None if course is None else _hours(course, settings.alarm_low_c, 0.0)
-    to_freezing = None if course is None else _hours(course, 0.0, FREEZING_C)
+    to_freezing = None if course is None else _hours(course, 0.0, AIM_C)
     pipes = tuple((pipe.name, None if course is None else _pipe_hours(course, pipe)) for pipe in site.pipes)
     line = None if is_cable or now_c is None else learned.line
     limit_c = None if line is None else learned.limit_c(settings.low_c)

@@ -13,11 +13,10 @@ from overwinter.core.nouns import ContactSpec, Flag, HeaterSpec, Mode
 from overwinter.know.cooling import Cooling, Course
 from overwinter.know.loss import Line, Loss
 from overwinter.know.nouns import Span
-from overwinter.know.pauses import Pauses
 from overwinter.know.recursive import number_of, shortened
 from overwinter.physics.ranges import Range
 
-VERSION = 2
+VERSION = 1
 """Of the facts; others are not read."""
 
 GAP_S = 900.0
@@ -45,7 +44,6 @@ class Learned:
         self.based_on_h = 0.0
         self.loss = Loss()
         self.cooling = Cooling()
-        self.pauses = Pauses()
         self.air_c: float | None = None  # a short mean: the last reading alone is noise
         self.outdoor_c: float | None = None
         self.outdoor_age_s = math.inf
@@ -101,14 +99,6 @@ class Learned:
         is_sound = is_sound and self._doubtful_s <= 0.0
         self._doubtful_s = max(0.0, self._doubtful_s - lasts_s)
         self.cooling.take(lasts_s=lasts_s, air_c=now_c, outdoor_c=outdoor_now_c, heat=heat, is_sound=is_sound)
-        self.pauses.take(
-            lasts_s=lasts_s,
-            heat=heat,
-            air_c=held_c,
-            outdoor_c=outdoor_now_c,
-            is_sound=is_sound,
-            course=lambda: self._forecast(outdoor_now_c),
-        )
         # The wall clock where there is one: quarters of the day then stay the same over a restart.
         ends_s = span.ends_s if span.utc_s is None else span.utc_s
         if self.loss.take(
@@ -148,12 +138,7 @@ class Learned:
         return Range(best=best_c, low=best_c - spread_k, high=best_c + spread_k)
 
     def course(self, outdoor_c: float) -> Course | None:
-        """How the air goes if the heat fails now and it stays as cold as this; None: not known."""
-        forecast = self._forecast(outdoor_c)
-        return None if forecast is None else self.pauses.slow(forecast, outdoor_c)
-
-    def _forecast(self, outdoor_c: float) -> Course | None:
-        """As the lags have it."""
+        """How the air goes if the heat fails now and it stays as cold as this."""
         rise_k = self.rise_k()
         if self.air_c is None or not self._is_begun or rise_k is None:
             return None  # without the loss the slow end would hope too much
@@ -195,7 +180,6 @@ class Learned:
             "is_begun": self._is_begun,
             "loss": self.loss.facts(),
             "cooling": self.cooling.facts(),
-            "pauses": self.pauses.facts(),
         }
 
     @classmethod
@@ -218,7 +202,6 @@ class Learned:
                 learned.outdoor_c = number_of(facts, "outdoor_c", -90.0, AIR_C_MOST)
             learned.loss = Loss.recalled(loss)
             learned.cooling = Cooling.recalled(cooling)
-            learned.pauses = Pauses.recalled(facts.get("pauses"))
         except ValueError:
             return cls(heater)
         if learned._is_begun and not learned.loss.lags_c:
