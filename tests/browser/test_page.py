@@ -202,7 +202,7 @@ def test_a_guard_that_is_away_is_said_and_nothing_old_is_shown(
         wait(watched, "document.querySelector('.unknown')")
         assert "The guard does not answer" in watched.page.locator("#now").inner_text()
         said = watched.page.locator("#now").inner_text()
-        assert any(why in said for why in ("there is no socket", "is gone", "closed the connection"))
+        assert any(why in said for why in ("There is no socket", "is gone", "closed the connection"))
         assert "°C" not in watched.page.locator("#now").inner_text()
     finally:
         house.start()

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from overwinter.show import picture as module
-from overwinter.show.picture import BandStretch, Offset, Picture, columns, columns_between, rows, ticks
+from overwinter.show.columns import columns, columns_between
+from overwinter.show.picture import BandStretch, Offset, Picture, rows, ticks
 from tests.show.pictures import NOON, a_day, drawn, event, sample
 
 BEGIN_S = NOON.timestamp()

@@ -205,7 +205,7 @@ def test_without_logbook_and_guard_it_says_so(house: House, tmp_path: Path) -> N
         answer = served.ask("/record")
         assert answer.code == 503
         assert answer.text.startswith("The record cannot be read: the guard cannot be reached")
-        assert "there is no socket" in served.ask("/").text
+        assert "There is no socket" in served.ask("/").text
         assert 'overwinter_up{house="bench"} 0' in served.ask("/metrics").text
     finally:
         served.close()

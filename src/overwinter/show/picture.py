@@ -6,7 +6,7 @@ Rule 2: doubtful samples stay, and are known by their flag.
 Rule 3: times are seconds of the epoch; the zone says what a clock on the wall showed then.
 """
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,6 +14,8 @@ from datetime import UTC, datetime
 from itertools import pairwise
 from math import isfinite
 from typing import Any, TypeAlias
+
+from overwinter.show.columns import Values
 
 DOUBTFUL = frozenset({3, 4, 9})
 """Flags that are marked: suspect, failed, nothing came."""
@@ -30,7 +32,6 @@ BEYOND = 10_000.0
 """No temperature or share is that large: what is, came from another program and is left out."""
 
 Line: TypeAlias = Mapping[str, Any]
-Values: TypeAlias = Sequence[float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,44 +306,6 @@ def _marks(
     return sorted(marks, key=lambda mark: mark.from_s)
 
 
-@dataclass(slots=True)
-class Column:
-    """What falls into one column of pixels, or one row of the table."""
-
-    from_s: float
-    to_s: float
-    samples: int  # with a value or without
-    low: float | None = None
-    high: float | None = None
-    mean: float | None = None
-    first: float | None = None
-    last: float | None = None
-
-
-def columns(at_s: Sequence[float], values: Values, *, from_s: float, to_s: float, count: int) -> list[Column]:
-    """The lowest, the highest, the mean, the first and the last value of each of `count` equal columns."""
-    width_s = (to_s - from_s) / count
-    edges = [from_s + index * width_s for index in range(count)] + [to_s]
-    return columns_between(at_s, values, edges)
-
-
-def columns_between(at_s: Sequence[float], values: Values, edges: Sequence[float]) -> list[Column]:
-    """The same for columns with these edges; what lies on the last edge belongs to the last column."""
-    found = []
-    start = bisect_left(at_s, edges[0])
-    for number, (begins_s, ends_s) in enumerate(pairwise(edges), 2):
-        search = bisect_right if number == len(edges) else bisect_left
-        end = search(at_s, ends_s, lo=start)
-        there = [value for value in values[start:end] if value is not None]
-        column = Column(begins_s, ends_s, end - start)
-        if there:
-            column.low, column.high, column.mean = min(there), max(there), sum(there) / len(there)
-            column.first, column.last = there[0], there[-1]
-        found.append(column)
-        start = end
-    return found
-
-
 def lowest(values: Values) -> float | None:
     """The lowest of those that are there."""
     return min([value for value in values if value is not None], default=None)
@@ -401,12 +364,9 @@ __all__ = [
     "DOUBTFUL",
     "MARKS_MOST",
     "BandStretch",
-    "Column",
     "Mark",
     "Offset",
     "Picture",
-    "columns",
-    "columns_between",
     "highest",
     "lowest",
     "mean",

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 
 from overwinter.show import text
-from overwinter.show.picture import DOUBTFUL, Column, Picture, columns, highest, lowest, ticks
+from overwinter.show.columns import Column, columns
+from overwinter.show.picture import DOUBTFUL, Picture, highest, lowest, ticks
 from overwinter.show.picture_colours import DASHES, LIGHT, WIDTHS
 from overwinter.show.picture_words import names, span, summary, told, zones
 

@@ -10,7 +10,8 @@ from textwrap import wrap
 import plotille
 
 from overwinter.show import text
-from overwinter.show.picture import DOUBTFUL, Column, Picture, columns, ticks
+from overwinter.show.columns import Column, columns
+from overwinter.show.picture import DOUBTFUL, Picture, ticks
 from overwinter.show.picture_svg import scale_c, value_ticks
 from overwinter.show.picture_words import KINDS, moment, names, span, summary, told, zones
 

@@ -7,12 +7,12 @@ from itertools import pairwise
 from typing import Any
 
 from overwinter.show import text
+from overwinter.show.columns import columns_between
 from overwinter.show.history import told as told_in_words
 from overwinter.show.picture import (
     DOUBTFUL,
     Mark,
     Picture,
-    columns_between,
     highest,
     lowest,
     mean,

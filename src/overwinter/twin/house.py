@@ -27,8 +27,22 @@ linear, so what constant warmth adds to a step is the same as if it had been in 
 import math
 import random
 from dataclasses import fields, replace
-from typing import TypeAlias
 
+from overwinter.twin.network import (
+    CONTENTS,
+    ENVELOPE,
+    GAIN,
+    GROUND,
+    GUST,
+    HEATER,
+    LOWER,
+    OUTDOOR,
+    PIPE,
+    POWER,
+    UPPER,
+    exponential,
+    network,
+)
 from overwinter.twin.parameters import (
     FUSION_J_KG,
     ICE_J_KGK,
@@ -54,74 +68,9 @@ _MAGNUS_PA, _MAGNUS_A, _MAGNUS_B_C = 611.2, 17.62, 243.12
 
 _exp = math.exp
 
-Matrix: TypeAlias = list[list[float]]
-
-# The rows of the network: what changes (the last is the heat a pipe of 0 °C gains), then what acts on it.
-_UPPER, _LOWER, _ENVELOPE, _CONTENTS, _HEATER, _GAIN = range(6)
-_POWER, _OUTDOOR, _PIPE, _GROUND, _GUST = range(6, 11)
-
 
 def _saturation_pa(temperature_c: float) -> float:
     return _MAGNUS_PA * _exp(_MAGNUS_A * temperature_c / (_MAGNUS_B_C + temperature_c))
-
-
-def _network(parameters: HouseParameters) -> Matrix:
-    """The rates [1/s] at which everything acts on everything; what acts from outside stays as it is."""
-    size = _GUST + 1
-    rates: Matrix = [[0.0] * size for _ in range(size)]
-
-    def flow(into: int, source: int, store_j_k: float, conductance_w_k: float) -> None:
-        rates[into][source] += conductance_w_k / store_j_k
-        rates[into][into] -= conductance_w_k / store_j_k
-
-    upper_j_k, lower_j_k = parameters.upper_j_k, parameters.lower_j_k
-    envelope_j_k, contents_j_k = parameters.envelope_j_k, parameters.contents_j_k
-    flow(_UPPER, _LOWER, upper_j_k, parameters.mixing_w_k)
-    flow(_LOWER, _UPPER, lower_j_k, parameters.mixing_w_k)
-    flow(_UPPER, _OUTDOOR, upper_j_k, parameters.upper_outdoor_w_k)
-    flow(_LOWER, _OUTDOOR, lower_j_k, parameters.lower_outdoor_w_k)
-    flow(_UPPER, _ENVELOPE, upper_j_k, parameters.upper_envelope_w_k)
-    flow(_ENVELOPE, _UPPER, envelope_j_k, parameters.upper_envelope_w_k)
-    flow(_LOWER, _ENVELOPE, lower_j_k, parameters.lower_envelope_w_k)
-    flow(_ENVELOPE, _LOWER, envelope_j_k, parameters.lower_envelope_w_k)
-    flow(_ENVELOPE, _OUTDOOR, envelope_j_k, parameters.envelope_outdoor_w_k)
-    flow(_LOWER, _CONTENTS, lower_j_k, parameters.contents_air_w_k)
-    flow(_CONTENTS, _LOWER, contents_j_k, parameters.contents_air_w_k)
-    flow(_CONTENTS, _GROUND, contents_j_k, parameters.contents_ground_w_k)
-    flow(_LOWER, _PIPE, lower_j_k, parameters.pipe_air_w_k)
-    flow(_ENVELOPE, _PIPE, envelope_j_k, parameters.pipe_envelope_w_k)
-    rates[_UPPER][_HEATER] = parameters.heater_to_air_share / upper_j_k
-    rates[_CONTENTS][_HEATER] = (1.0 - parameters.heater_to_air_share) / contents_j_k
-    rates[_HEATER][_HEATER] = -1.0 / parameters.heater_lag_s
-    rates[_HEATER][_POWER] = 1.0 / parameters.heater_lag_s
-    rates[_GAIN][_LOWER] = parameters.pipe_air_w_k
-    rates[_GAIN][_ENVELOPE] = parameters.pipe_envelope_w_k
-    draught_w_k = parameters.upper_outdoor_w_k + parameters.lower_outdoor_w_k
-    if draught_w_k > 0.0:
-        rates[_UPPER][_GUST] = parameters.upper_outdoor_w_k / draught_w_k / upper_j_k
-        rates[_LOWER][_GUST] = parameters.lower_outdoor_w_k / draught_w_k / lower_j_k
-    return rates
-
-
-def _product(left: Matrix, right: Matrix) -> Matrix:
-    columns = list(zip(*right, strict=True))
-    return [[sum(map(float.__mul__, row, column)) for column in columns] for row in left]
-
-
-def _exponential(matrix: Matrix) -> Matrix:
-    """e to the matrix, by Taylor's series of a 2^n-th of it, squared n times (textbook)."""
-    size = len(matrix)
-    norm = max(sum(abs(x) for x in row) for row in matrix)
-    halvings = max(0, math.ceil(math.log2(norm))) + 2 if norm > 0.0 else 0
-    part = [[x / 2.0**halvings for x in row] for row in matrix]
-    total: Matrix = [[float(row == column) for column in range(size)] for row in range(size)]
-    term = total
-    for order in range(1, 15):  # (1/4)^15 / 15! is far below a float's last digit
-        term = [[x / order for x in row] for row in _product(term, part)]
-        total = [list(map(float.__add__, *rows)) for rows in zip(total, term, strict=True)]
-    for _ in range(halvings):
-        total = _product(total, total)
-    return total
 
 
 def _as_built(drawn: HouseParameters, chance: random.Random) -> HouseParameters:
@@ -382,16 +331,16 @@ class House:
     def _prepare_gains(self, dt_s: float) -> tuple[list[float], list[float]]:
         """What a watt into the envelope, and one into the contents, adds to each row within one step."""
         parameters = self._parameters
-        rates = [[*row, 0.0, 0.0] for row in _network(parameters)]
+        rates = [[*row, 0.0, 0.0] for row in network(parameters)]
         size = len(rates)
         rates += [[0.0] * (size + 2), [0.0] * (size + 2)]
-        rates[_ENVELOPE][size] = 1.0 / parameters.envelope_j_k
-        rates[_CONTENTS][size + 1] = 1.0 / parameters.contents_j_k
-        exponential = _exponential([[rate * dt_s for rate in row] for row in rates])
-        rows = (_UPPER, _LOWER, _ENVELOPE, _CONTENTS, _GAIN)
+        rates[ENVELOPE][size] = 1.0 / parameters.envelope_j_k
+        rates[CONTENTS][size + 1] = 1.0 / parameters.contents_j_k
+        powers = exponential([[rate * dt_s for rate in row] for row in rates])
+        rows = (UPPER, LOWER, ENVELOPE, CONTENTS, GAIN)
         if len(self._gains) >= STEPS_KEPT:
             self._gains.clear()
-        gains = [exponential[row][size] for row in rows], [exponential[row][size + 1] for row in rows]
+        gains = [powers[row][size] for row in rows], [powers[row][size + 1] for row in rows]
         return self._gains.setdefault(dt_s, gains)
 
     def _prepare(self, dt_s: float) -> tuple[float, ...]:
@@ -399,17 +348,17 @@ class House:
         if not 0.0 < dt_s <= STEP_S_MAX:  # refuses NaN too
             raise ValueError(f"dt_s = {dt_s}: must be above 0, at most {STEP_S_MAX:g} s")
         parameters = self._parameters
-        exponential = _exponential([[rate * dt_s for rate in row] for row in _network(parameters)])
+        powers = exponential([[rate * dt_s for rate in row] for row in network(parameters)])
         pipe_w_k = parameters.pipe_air_w_k + parameters.pipe_envelope_w_k
         numbers: list[float] = []
-        for row in (_UPPER, _LOWER, _ENVELOPE, _CONTENTS, _GAIN):
-            response = exponential[row]
-            off = response[_GROUND] * parameters.ground_c
-            on = off + response[_POWER] * parameters.heater_w
-            pipe = response[_PIPE] - (pipe_w_k * dt_s if row == _GAIN else 0.0)
-            states = (response[_UPPER], response[_LOWER], response[_ENVELOPE], response[_CONTENTS])
-            numbers += [*states, response[_HEATER], response[_OUTDOOR], pipe, response[_GUST], off, on]
-        kept = exponential[_HEATER][_HEATER]
+        for row in (UPPER, LOWER, ENVELOPE, CONTENTS, GAIN):
+            response = powers[row]
+            off = response[GROUND] * parameters.ground_c
+            on = off + response[POWER] * parameters.heater_w
+            pipe = response[PIPE] - (pipe_w_k * dt_s if row == GAIN else 0.0)
+            states = (response[UPPER], response[LOWER], response[ENVELOPE], response[CONTENTS])
+            numbers += [*states, response[HEATER], response[OUTDOOR], pipe, response[GUST], off, on]
+        kept = powers[HEATER][HEATER]
         numbers += [
             kept,
             (1.0 - kept) * parameters.heater_w,

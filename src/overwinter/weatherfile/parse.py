@@ -20,13 +20,14 @@ hours can.
 import csv
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 
 from overwinter.core.nouns import Problem, Refused
 from overwinter.core.units import Unit, to_c
+from overwinter.weatherfile.missing import missing_runs
 
 ROWS_MAX = 1_100_000
 """Ten years of readings every five minutes; more is no weather file."""
@@ -375,7 +376,7 @@ def _fill(problems: _Problems, temperatures_c: list[float], numbers: Sequence[in
     if problems.found:
         return 0  # told already; lines and values may no longer go together
     filled = 0
-    for first, behind in _gaps(temperatures_c):
+    for first, behind in missing_runs(temperatures_c):
         count = behind - first
         if first == 0 or behind == len(temperatures_c) or (count + 1) * step_h > GAP_H_MAX:
             allowed = f"followed by a temperature: a gap of {count * step_h:g} h is too long or at an end"
@@ -387,16 +388,3 @@ def _fill(problems: _Problems, temperatures_c: list[float], numbers: Sequence[in
             temperatures_c[first + place - 1] = before_c + share * (after_c - before_c)
         filled += count
     return filled
-
-
-def _gaps(values: Sequence[float]) -> Iterable[tuple[int, int]]:
-    """First of each run of NaN, and the first behind it."""
-    first = None
-    for at, value in enumerate(values):
-        if math.isnan(value):
-            first = at if first is None else first
-        elif first is not None:
-            yield first, at
-            first = None
-    if first is not None:
-        yield first, len(values)

@@ -8,7 +8,8 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import replace
 
-from overwinter.show.picture import Picture, Values
+from overwinter.show.columns import Values
+from overwinter.show.picture import Picture
 
 
 def thinned(whole: Picture, columns: int) -> Picture:

@@ -9,8 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from overwinter.twin.house import _GAIN, _GROUND, _OUTDOOR, _PIPE, _POWER, House, _network
+from overwinter.twin.house import House
 from overwinter.twin.houses import HOUSES
+from overwinter.twin.network import GAIN, GROUND, OUTDOOR, PIPE, POWER, network
 from overwinter.twin.parameters import WATER_J_KGK
 
 NAMES = tuple(HOUSES)
@@ -114,19 +115,19 @@ class TwinPlant:
         share = draught(wind_m_s)
         upper, lower = self._whole.upper_outdoor_w_k, self._whole.lower_outdoor_w_k
         parameters = replace(self._whole, upper_outdoor_w_k=upper * share, lower_outdoor_w_k=lower * share)
-        rates = np.array(_network(parameters))
-        size = _GAIN  # upper, lower, envelope, contents, heater
+        rates = np.array(network(parameters))
+        size = GAIN  # upper, lower, envelope, contents, heater
         inner = rates[:size, :size].copy()
         # The pipe, when at rest, takes no heat: it stands between the air and the wall it touches.
         whole_w_k = parameters.pipe_air_w_k + parameters.pipe_envelope_w_k
         weights = np.zeros(size)
         weights[1], weights[2] = parameters.pipe_air_w_k / whole_w_k, parameters.pipe_envelope_w_k / whole_w_k
-        inner += np.outer(rates[:size, _PIPE], weights)
+        inner += np.outer(rates[:size, PIPE], weights)
         height = parameters.sensor_height_share
 
         def air_c(outdoor_c: float) -> float:
-            forced = rates[:size, _POWER] * power_w + rates[:size, _OUTDOOR] * outdoor_c
-            forced += rates[:size, _GROUND] * parameters.ground_c
+            forced = rates[:size, POWER] * power_w + rates[:size, OUTDOOR] * outdoor_c
+            forced += rates[:size, GROUND] * parameters.ground_c
             rest = np.linalg.solve(inner, -forced)
             return float(rest[1] + height * (rest[0] - rest[1]))
 
