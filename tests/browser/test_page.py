@@ -292,7 +292,8 @@ def test_by_keyboard_alone_a_band_is_changed_and_the_guard_has_it(
     page.get_by_role("link", name="Sign in").focus()
     page.keyboard.press("Enter")
     page.wait_for_url("**/sign-in")
-    page.keyboard.type(PASSWORD)  # the field has the focus
+    page.wait_for_function("document.activeElement.type === 'password'")  # by itself
+    page.keyboard.type(PASSWORD)
     page.keyboard.press("Enter")
     page.wait_for_url("**/#change")
     page.get_by_label("Heat goes on at or below").focus()
