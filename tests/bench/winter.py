@@ -12,7 +12,7 @@ TURNS = 100_000
 
 
 def rows(_folder: Path) -> list[Row]:
-    """Processor time of both, within the same minute."""
+    """How long both take, within the same minute."""
     inboxes = [[reading] for reading in readings(TURNS)]
     core_s = min(run(inboxes)[0] for _ in range(3)) / TURNS * WINTER_TURNS
     began_s = time.perf_counter()

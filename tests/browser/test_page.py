@@ -242,7 +242,7 @@ def test_who_looks_closer_loses_nothing_when_new_samples_come(
     wait(watched, f"document.querySelector('#record .summary').textContent !== {json.dumps(words)}")
 
     assert "to 19.5 °C" in watched.page.locator("#record .summary").inner_text()
-    wait(watched, f"document.querySelector('#view').textContent === {json.dumps(closer)}")
+    assert shown(watched) == closer
     assert watched.page.locator("details table").is_visible(), "the table stays open"
     assert watched.page.locator("#record .summary").evaluate("one => one.mark") == 1
     watched.page.locator("#all").click()

@@ -73,8 +73,7 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
         present[Code.RELAY_WORN, ""] = (
             f"the relay has made {state.cycles} of its {rated} rated cycles: replace it before next winter"
         )
-    if state.facts:
-        present |= state.facts
+    present |= state.facts
     return present
 
 

@@ -180,15 +180,13 @@ class Track:
 
         Never above the median of the believable ones: a doubtful warm must not keep heat off either.
         """
-        if now_s > self._fresh_until_s or settings is not self._settings:
-            self._forget(now_s, settings)
+        self._forget(now_s, settings)
         cold_c, believed_c = self._median_of_cold, self._median_of_warm
         return believed_c if cold_c is not None and believed_c is not None and believed_c < cold_c else cold_c
 
     def warm_c(self, now_s: float, settings: Settings) -> float | None:
         """What may turn heat off: the median of readings flagged 1 or 2. None: there are too few."""
-        if now_s > self._fresh_until_s or settings is not self._settings:
-            self._forget(now_s, settings)
+        self._forget(now_s, settings)
         # With half a window one freak reading could be the median.
         return self._median_of_warm if len(self._warm) >= (settings.window + 1) // 2 else None
 
@@ -299,6 +297,8 @@ class Track:
 
     def _forget(self, now_s: float, settings: Settings) -> None:
         """Drop what is older than a window is long, or longer ago where reads fail."""
+        if now_s <= self._fresh_until_s and settings is self._settings:
+            return
         oldest_s = now_s - (settings.window + 0.5) * settings.sense_s
         if self._failed_s is not None and self._failed_s >= oldest_s:
             oldest_s = now_s - GAP_WINDOWS * settings.window * settings.sense_s

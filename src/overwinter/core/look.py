@@ -20,8 +20,7 @@ def lost_after_s(settings: Settings) -> float:
 
     Never less than two readings apart: a slow pace is not a lost sensor.
     """
-    paced_s = 2.0 * settings.sense_s
-    return max(settings.lost_after_s, paced_s)
+    return max(settings.lost_after_s, 2.0 * settings.sense_s)
 
 
 def look_around(state: State, now_s: float) -> Look:
@@ -60,7 +59,7 @@ def look_around(state: State, now_s: float) -> Look:
     )
     if state.others:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
-    hot = [name for name, said in state.hot.items() if said.since_s is not None and is_still_hot(said, now_s)]
+    hot = [name for name, said in state.hot.items() if is_still_hot(said, now_s)]
     if not hot:  # as nearly always: then nobody is to be heard against it
         state.speak_cold.clear()
         state.disagree_since_s = None

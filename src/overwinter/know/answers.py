@@ -81,9 +81,9 @@ class Answers:
         if not phase.is_whole or phase.is_forced:
             return
         air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
-        if phase.is_on and phase.top_c < middle_c:
-            return
         if phase.is_on:
+            if phase.top_c < middle_c:
+                return
             self._learn_gusts(phase, span.ends_s - phase.began_s)
         if air_c is None or (not phase.is_on and air_c > middle_c) or phase.is_suspect or not is_sound:
             return
