@@ -162,6 +162,21 @@ def test_the_chart_of_a_span_comes_with_its_words_and_its_data(page: Served, hou
     assert found["picture"]["thin"] is False
 
 
+def test_the_chart_keeps_its_unit_while_the_guard_does_not_answer(page: Served, house: House) -> None:
+    """Another unit would be another chart, and who looks closer would lose the place."""
+    assert house.process is not None
+    house.until(lambda: len(house.events("sample")) >= 3, "some samples")
+    page.ask("/record?span=day")
+    house.process.send_signal(signal.SIGSTOP)
+    try:
+        now_s = time.time()
+        found = json.loads(page.ask(f"/record?from={now_s - 3600:.0f}&to={now_s:.0f}", timeout_s=30.0).body)
+    finally:
+        house.process.send_signal(signal.SIGCONT)
+
+    assert found["picture"]["unit"] == "C"
+
+
 def test_a_part_of_a_span_can_be_had_by_itself(page: Served, house: House) -> None:
     house.until(lambda: len(house.events("sample")) >= 3, "some samples")
     now_s = time.time()

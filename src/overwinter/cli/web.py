@@ -170,6 +170,7 @@ def _parts(
     room = files("overwinter.web")
     style = sheet() + chart.plot_style + chart.style + room.joinpath("page.css").read_text("utf-8")
     script = "text/javascript"
+    unit = _last_told_unit(where)
     return Parts(
         house=site.name,
         version=__version__,
@@ -183,16 +184,30 @@ def _parts(
             "chart.js": (script, chart.script.encode()),
             "page.js": (script, room.joinpath("page.js").read_bytes()),
         },
-        draw=lambda from_s, to_s: _drawn(where, site.name, from_s, to_s),
+        draw=lambda from_s, to_s: _drawn(where, site.name, unit(), from_s, to_s),
         local=local_with_distance,
         wrong_password=wrong_password,
     )
 
 
-def _drawn(where: Places, house: str, from_s: float, to_s: float) -> dict[str, Any]:
+def _last_told_unit(where: Places) -> "Callable[[], str]":
+    """The guard's unit for the screen; while it does not answer, the one it told last."""
+    from overwinter.cli.history import unit_of
+
+    last = "F"
+
+    def unit() -> str:
+        nonlocal last
+        last = unit_of(where) or last
+        return last
+
+    return unit
+
+
+def _drawn(where: Places, house: str, unit: str, from_s: float, to_s: float) -> dict[str, Any]:
     """The chart of a span, as the page wants it."""
     from overwinter.cli.drawing import picture_of
-    from overwinter.cli.history import from_guard, reader, unit_of
+    from overwinter.cli.history import from_guard, reader
     from overwinter.show.picture_html import data, shown
     from overwinter.web.app import NoRecord
     from overwinter.web.thin import thinned
@@ -209,7 +224,7 @@ def _drawn(where: Places, house: str, from_s: float, to_s: float) -> dict[str, A
             # The files are not for this user, or the span is too long for the guard: so its newest lines.
             read = from_guard(where, "lines", since=since, until=until, limit=most)
             is_newest_only = True
-        whole = picture_of(read(), house=house, unit=unit_of(where) or "F", since=since, until=until)
+        whole = picture_of(read(), house=house, unit=unit, since=since, until=until)
     except Stop as stop:
         raise NoRecord(stop.lines[0]) from None
     except OSError as error:

@@ -446,6 +446,8 @@ def is_let_alone() -> dict[str, Any]:
 def heats_unheard() -> dict[str, Any]:
     """Something stands where the socket belongs; and somebody stops the socket by itself."""
     must("systemctl", "stop", "overwinter")
+    # It follows the stop, and a start that overtakes it would leave it listening where nothing lies any more.
+    until(lambda: states()["socket"] == "inactive", "the socket is closed")
     socket = Path(SOCKET)
     socket.unlink(missing_ok=True)
     socket.mkdir()
