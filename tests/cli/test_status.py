@@ -170,23 +170,24 @@ def test_an_answer_of_another_version_is_still_shown(
 
 
 @pytest.mark.parametrize(
-    ("variables", "coloured"),
+    ("variables", "options", "coloured"),
     [
-        ({"TERM": "xterm"}, True),
-        ({"TERM": "xterm", "NO_COLOR": "1"}, False),
-        ({"TERM": "dumb"}, False),
-        ({"TERM": ""}, False),
+        ({"TERM": "xterm"}, (), True),
+        ({"TERM": "xterm"}, ("--no-color",), False),
+        ({"TERM": "xterm", "NO_COLOR": "1"}, (), False),
+        ({"TERM": "dumb"}, (), False),
+        ({"TERM": ""}, (), False),
     ],
 )
 def test_colour_only_on_a_terminal_that_wants_it(
-    guard: FakeGuard, variables: dict[str, str], coloured: bool
+    guard: FakeGuard, variables: dict[str, str], options: tuple[str, ...], coloured: bool
 ) -> None:
     import os
     import subprocess
     import sys
 
     guard.answers["status"] = {**STATUS, "alarms": [COLD_ALARM]}
-    command = [sys.executable, "-m", "overwinter", "status", "--socket", str(guard.path)]
+    command = [sys.executable, "-m", "overwinter", "status", "--socket", str(guard.path), *options]
     surroundings = {key: value for key, value in os.environ.items() if key not in {"NO_COLOR", "TERM"}}
     leader, follower = pty.openpty()
     subprocess.run(command, stdout=follower, env={**surroundings, **variables}, check=True, timeout=60)

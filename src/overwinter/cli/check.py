@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from overwinter.cli.ask import painter, print_json
-from overwinter.cli.options import JSON, Given, Verb, complain
+from overwinter.cli.options import JSON, NO_COLOR, Given, Verb, complain
 from overwinter.cli.places import places
 from overwinter.guard.files import SITE_COPY
 from overwinter.store.keeper import STATE_NAME
@@ -25,7 +25,11 @@ Looks and changes nothing: no line is claimed, and a running guard is only asked
 see; what could not be looked at is told as such, and is never counted as sound. Exit code 0: no fault; 1: any
 fault. Hints, and what cannot be told, do not count.""",
     examples=("overwinter check", "overwinter check --verbose", "overwinter check --house cabin --json"),
-    options={"json": JSON, "verbose": ("", "show also what was looked at and is sound")},
+    options={
+        "json": JSON,
+        "verbose": ("", "show also what was looked at and is sound"),
+        "no-color": NO_COLOR,
+    },
 )
 
 

@@ -5,6 +5,7 @@ option. Rule: an option is two dashes and a letter, or one dash and exactly one 
 every negative number, is a word.
 """
 
+import os
 import sys
 from collections.abc import Iterable, Mapping
 
@@ -18,6 +19,7 @@ PLACES: Mapping[str, tuple[str, str]] = {
 """What every verb takes, before or behind its name."""
 
 JSON = ("", "as JSON, in SI units with the unit in the key")
+NO_COLOR = ("", "without colour, even on a terminal; as NO_COLOR=1 for this one call")
 ANYWAY = ("", "although a rule advises against it")
 
 HELP_COLUMNS = 100
@@ -105,6 +107,8 @@ class Verb:
             if takes and not value:
                 raise self.wrong(f"{dashed(name)} is empty; it needs a value: {dashed(name)} {takes}")
             options[name] = value
+        if "no-color" in options:
+            os.environ["NO_COLOR"] = "1"
         if most is not None and len(words) > most:
             raise self.wrong(f"{words[most]!r} is one word too many")
         return Given(words, options)

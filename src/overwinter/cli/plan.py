@@ -6,7 +6,7 @@ from pathlib import Path
 from overwinter.cli.ask import painter, print_json
 from overwinter.cli.figures import Figures
 from overwinter.cli.files import write_whole
-from overwinter.cli.options import JSON, Given, Stop, Verb, complain
+from overwinter.cli.options import JSON, NO_COLOR, Given, Stop, Verb, complain
 from overwinter.cli.places import Places, places
 from overwinter.core.nouns import Refused, Settings, Site
 from overwinter.core.units import K_PER_F, Unit, c_from_f
@@ -38,6 +38,7 @@ when power and board are dead.""",
         "card": ("", "the card for the door instead"),
         "o": ("FILE", "write it there as FILE.html, to print"),
         "json": JSON,
+        "no-color": NO_COLOR,
     },
 )
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from overwinter.cli.ask import ask, facts, painter, print_json
-from overwinter.cli.options import JSON, Stop, Verb, complain
+from overwinter.cli.options import JSON, NO_COLOR, Stop, Verb, complain
 from overwinter.cli.places import Places, places
 from overwinter.core.evidence import FAILED, PASSED, UNFINISHED, Plan, Step, verdict_of
 from overwinter.core.proof import Proof, boot_question, booted, waits_for_reboot
@@ -31,6 +31,7 @@ feedback input or the air's own warmth confirms is confirmed.""",
         "boot-heat": ("off|on", "what the heater did while the board booted: ends a proof that waits for it"),
         "again": ("", "begin anew although a proof waits for its reboot"),
         "json": JSON,
+        "no-color": NO_COLOR,
     },
 )
 

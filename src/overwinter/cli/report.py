@@ -8,7 +8,7 @@ from overwinter.cli.ask import painter, print_json
 from overwinter.cli.files import write_whole
 from overwinter.cli.history import OPTIONS, Read, complain_of, reader
 from overwinter.cli.moments import local, moment, rfc3339
-from overwinter.cli.options import JSON, Given, Stop, Verb, complain
+from overwinter.cli.options import JSON, NO_COLOR, Given, Stop, Verb, complain
 from overwinter.cli.places import Places, places
 from overwinter.cli.plan import is_anothers, settings_of, site_of
 from overwinter.core.nouns import Settings, Site
@@ -40,6 +40,7 @@ are this house's (with --site only if --state is named too), else the default; t
         "until": OPTIONS["until"],
         "o": ("FILE", "write it there as FILE.html, with the chart in it"),
         "json": JSON,
+        "no-color": NO_COLOR,
     },
 )
 

@@ -8,7 +8,7 @@ import json
 from pathlib import Path
 
 from overwinter.cli.ask import painter, print_json
-from overwinter.cli.options import JSON, Stop, Verb
+from overwinter.cli.options import JSON, NO_COLOR, Stop, Verb
 from overwinter.notify.program import run as run_program
 from overwinter.show.rounds import not_reached, reached, summary, table, worst_first
 from overwinter.show.status import GRADES
@@ -50,6 +50,7 @@ as `status --exit-code` has it.""",
         "unit": ("F|C", "one unit for all; else each house's own"),
         "exit-code": ("", "tell how bad it is by the exit code"),
         "json": JSON,
+        "no-color": NO_COLOR,
     },
 )
 

@@ -1,7 +1,7 @@
 """`status`: what is the temperature, is heat on and why, is anything wrong."""
 
 from overwinter.cli.ask import facts, painter, print_json
-from overwinter.cli.options import JSON, Stop, Verb
+from overwinter.cli.options import JSON, NO_COLOR, Stop, Verb
 from overwinter.cli.places import Places, places
 from overwinter.show.forecast import breakfast
 from overwinter.show.status import GRADES, UNKNOWN, grade, screen
@@ -17,7 +17,7 @@ VERB = Verb(
 With --exit-code the exit code is that of the open monitoring-plugin convention: 0 fine, 1 warning
 (any alarm), 2 critical (somebody has to go there), 3 unknown (the guard cannot be reached).""",
     examples=("overwinter status", "overwinter status --json", "overwinter status --exit-code --house cabin"),
-    options={"json": JSON, "exit-code": ("", "tell how bad it is by the exit code")},
+    options={"json": JSON, "exit-code": ("", "tell how bad it is by the exit code"), "no-color": NO_COLOR},
 )
 
 
