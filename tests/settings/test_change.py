@@ -114,8 +114,8 @@ _REFUSED = [
     ("band.low", float("nan"), "band.low = nan: must be -40..100 F"),
     ("band.low", float("-inf"), "band.low = -inf: must be -40..100 F"),
     ("band.low", 10**400, "band.low = a number of more than 20 digits: must be -40..100 F"),
-    ("band.low", "101F", "band.low = 101.0: must be -40..100 F"),
-    ("band.low", "40C", "band.low = 104.0: must be -40..100 F"),
+    ("band.low", "101F", 'band.low = "101F": must be -40..100 F'),
+    ("band.low", "40C", 'band.low = "40C": must be -40..100 F'),
     ("band.low", 39.2, "band.low = 39.2 F: must be at least 0.9 F below band.high, 40 F"),
     ("band.high", 36.8, "band.high = 36.8 F: must be at least 0.9 F above band.low, 36 F"),
     (
