@@ -1,10 +1,7 @@
 """`plan`: what it reads, what it prints and writes, what it refuses."""
 
 import json
-import os
-import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,6 +12,7 @@ from jsonschema import Draft202012Validator
 from overwinter.core.units import c_from_f
 from overwinter.schemas import load
 from tests.cli.conftest import Ran
+from tests.cli.stopwatch import times_bare
 from tests.published.test_weather_files import CHICAGO, path_of
 
 Run = Callable[..., Ran]
@@ -353,27 +351,6 @@ AT_MOST = 20.0
     sys.flags.dev_mode or "coverage" in sys.modules, reason="measured without instruments only"
 )
 def test_the_example_takes_at_most_so_many_times_a_bare_python(tmp_path: Path) -> None:
-    surroundings = {**os.environ, "PYTHONPYCACHEPREFIX": str(tmp_path / "pyc")}
-    surroundings.pop("PYTHONDONTWRITEBYTECODE", None)
-    command = "import sys; from overwinter.cli import main; sys.exit(main())"
+    took = times_bare("plan", "--site", str(EXAMPLE), compiled=tmp_path / "pyc", rounds=7)
 
-    def once_s(*argv: str) -> float:
-        began_s = time.perf_counter()
-        subprocess.run(
-            [sys.executable, "-c", *argv],
-            env=surroundings,
-            stdout=subprocess.DEVNULL,
-            check=True,
-            timeout=60,
-        )
-        return time.perf_counter() - began_s
-
-    plan = (command, "plan", "--site", str(EXAMPLE))
-    once_s(*plan)  # writes the compiled files
-    bare_s, plan_s = [], []
-    for _ in range(7):
-        bare_s.append(once_s("pass"))
-        plan_s.append(once_s(*plan))
-    print(f"bare {min(bare_s):.3f} s, plan {min(plan_s):.3f} s")
-
-    assert min(plan_s) <= AT_MOST * min(bare_s)
+    assert took <= AT_MOST

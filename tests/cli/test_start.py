@@ -1,14 +1,13 @@
 """How fast the command starts: it runs often, on a small board."""
 
-import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
 from tests.cli.conftest import FakeGuard
+from tests.cli.stopwatch import times_bare
 
 HEAVY = frozenset(
     {
@@ -58,26 +57,6 @@ def test_status_imports_nothing_heavy(guard: FakeGuard) -> None:
     sys.flags.dev_mode or "coverage" in sys.modules, reason="measured without instruments only"
 )
 def test_status_takes_at_most_three_times_a_bare_python(guard: FakeGuard, tmp_path: Path) -> None:
-    surroundings = {**os.environ, "PYTHONPYCACHEPREFIX": str(tmp_path / "pyc")}
-    surroundings.pop("PYTHONDONTWRITEBYTECODE", None)
-    command = "import sys; from overwinter.cli import main; sys.exit(main())"
+    took = times_bare("status", "--socket", str(guard.path), compiled=tmp_path / "pyc", rounds=25)
 
-    def once_s(*argv: str) -> float:
-        began_s = time.perf_counter()
-        subprocess.run(
-            [sys.executable, "-c", *argv],
-            env=surroundings,
-            stdout=subprocess.DEVNULL,
-            check=True,
-            timeout=60,
-        )
-        return time.perf_counter() - began_s
-
-    once_s(command, "status", "--socket", str(guard.path))  # writes the compiled files
-    # The least of many, taken in turns: whatever else runs here only ever adds.
-    bare_s, status_s = [], []
-    for _ in range(25):
-        bare_s.append(once_s("pass"))
-        status_s.append(once_s(command, "status", "--socket", str(guard.path)))
-
-    assert min(status_s) <= AT_MOST * min(bare_s)
+    assert took <= AT_MOST

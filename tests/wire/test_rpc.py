@@ -9,17 +9,7 @@ from hypothesis import strategies as st
 
 from overwinter.core.nouns import Problem
 from overwinter.wire import rpc
-
-CODES = {
-    rpc.PARSE_ERROR,
-    rpc.INVALID_REQUEST,
-    rpc.METHOD_NOT_FOUND,
-    rpc.INVALID_PARAMS,
-    rpc.INTERNAL_ERROR,
-    rpc.NOT_PERMITTED,
-    rpc.NOT_STORED,
-    rpc.REFUSED,
-}
+from tests.wire.hostile import CODES
 
 
 def only(line: bytes) -> rpc.Request | rpc.Unusable:
