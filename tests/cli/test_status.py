@@ -170,6 +170,26 @@ def test_an_answer_of_another_version_is_still_shown(
 
 
 @pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, "Nothing is wrong."),
+        ({"blind": True}, "No alarm yet, but nothing is measured: see the sensors below."),
+        (
+            {"health": "maintenance-required"},
+            "No alarm, but maintenance required: it works, but something should be seen to soon.",
+        ),
+        ({"warnings": ["band.low is near freezing"]}, "No alarm, but a warning (see below)."),
+    ],
+)
+def test_the_second_line_says_what_is_not_well(
+    ask: Run, guard: FakeGuard, more: dict[str, object], said: str
+) -> None:
+    guard.answers["status"] = {**STATUS, "alarms": [], "health": "normal", "warnings": [], **more}
+
+    assert ask("status").out.splitlines()[1] == said
+
+
+@pytest.mark.parametrize(
     ("variables", "options", "coloured"),
     [
         ({"TERM": "xterm"}, (), True),

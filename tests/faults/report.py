@@ -31,26 +31,19 @@ def is_covered(row: Row, seen: Seen) -> bool:
     )
 
 
-def page(seen: Mapping[str, Seen], rows: tuple[Row, ...], not_yet: frozenset[str]) -> str:
+def page(seen: Mapping[str, Seen], rows: tuple[Row, ...]) -> str:
     """As Markdown."""
     dangerous = [row for row in rows if row.is_dangerous]
     covered = [row for row in dangerous if is_covered(row, seen[row.id])]
-    open_ = [row for row in dangerous if row not in covered and row.id in not_yet]
     never = [row for row in dangerous if not row.told]
     share = 100.0 * len(covered) / len(dangerous)
     tellable = 100.0 * len(covered) / (len(dangerous) - len(never))
-    later = 100.0 * (len(covered) + len(open_)) / len(dangerous)
     text = [
         HEAD,
         f"**{len(rows)} faults, {len(dangerous)} of them dangerous; covered are {len(covered)}: "
         f"{share:.0f} %** "
         f"(the goal is 99 %), and {tellable:.0f} % of those that these sensors and inputs can show at all.",
     ]
-    if open_:
-        text.append(
-            f"With the {len(open_)} that are marked *not yet* it will be {later:.0f} %; the rest, below, "
-            "needs another sensor or a person."
-        )
     text += ["", "## What cannot be told, and the cure", ""]
     text += [f"- **{row.breaks}** (`{row.id}`): {row.why}. Cure: {row.cure}." for row in never]
     text += [
@@ -61,16 +54,14 @@ def page(seen: Mapping[str, Seen], rows: tuple[Row, ...], not_yet: frozenset[str
         "| heat, and why |",
         "|---|---|---|---|---|---|---|---|---|",
     ]
-    text += [_line(row, seen[row.id], is_not_yet=row.id in not_yet) for row in rows]
+    text += [_line(row, seen[row.id]) for row in rows]
     return "\n".join(text) + "\n"
 
 
-def _line(row: Row, seen: Seen, *, is_not_yet: bool) -> str:
+def _line(row: Row, seen: Seen) -> str:
     told = f"{row.told}" if row.told else ("nobody; see above" if row.is_dangerous else "nobody: no harm")
     bound = "" if row.within_s is None else _duration(row.within_s)
     after = "" if seen.told_after_s is None else _duration(seen.told_after_s)
-    if is_not_yet and not is_covered(row, seen):
-        after = "*not yet*"
     cells = (
         f"`{row.id}`",
         row.breaks,

@@ -114,6 +114,16 @@ def test_a_hint_is_given_and_is_no_fault(
     assert exit_code(machine, monkeypatch) == 0
 
 
+def test_a_window_in_which_two_damaged_readings_decide_is_a_hint(machine: Fake) -> None:
+    assert "window" in found(machine, Grade.SOUND)
+
+    edit("/var/lib/overwinter/settings.toml", "high = 5.0\n", "high = 5.0\n[filter]\nwindow = 3\n")(machine)
+
+    hint = found(machine, Grade.HINT)["window"]
+    assert (hint.thing, hint.value) == ("filter.window", "is 3")
+    assert hint.command == "overwinter set filter.window=5"
+
+
 @pytest.mark.parametrize(
     ("changes", "code", "value"),
     [

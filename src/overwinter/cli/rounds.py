@@ -36,8 +36,8 @@ Whoever cannot be reached stands on top, then the worst, then the coldest. HOST 
 name, user@name, or an entry of ~/.ssh/config; HOST/HOUSE asks the second house on that board. Sign-in
 must work without a question, as with a key: nobody is there to type a password.
 
-The exit code is 0 when every house answered, 1 when one did not; with --exit-code it is the worst grade,
-as `status --exit-code` has it.""",
+The exit code is 0 when every house answered, 1 when at least one did not; with --exit-code it is the
+worst grade, as `status --exit-code` has it.""",
     examples=(
         "overwinter rounds orchard mill pi@lakeside",
         "overwinter rounds --hosts ./houses.txt --json",

@@ -148,11 +148,15 @@ class Answers:
                 self.deepest_k[window] = min(number(deepest.get(str(window))) or 0.0, 0.0)
 
 
-def last_passed(usuals: Mapping[int, Usual], minutes: float) -> tuple[int, Usual | None]:
-    """What is usual at the last of its minutes that has passed; None before the first."""
+def last_passed(usuals: Mapping[int, Usual], minutes: float, *, known: int = 0) -> tuple[int, Usual | None]:
+    """What is usual at the last of its minutes that has passed; None before the first.
+
+    `known`: of those alone that were learned from so many phases: later ones are seldom reached here.
+    """
     last = 0
-    for minute in usuals:
+    for minute, usual in usuals.items():
         if minute > minutes + 0.5:
             break
-        last = minute
+        if usual.count >= known:
+            last = minute
     return last, usuals.get(last)

@@ -2,7 +2,7 @@
 
 The answer to heat is taken as a sum of lags, some minutes to days, of which only the shares are learned: any
 house of walls, air and things answers in this way, and shares are found by plain least squares. What is
-slower than `STEADY_S` is taken out of all signals alike before they are compared: sun and thaw are not the
+slower than `steady_s` is taken out of all signals alike before they are compared: sun and thaw are not the
 heater's doing, and where the band's control holds the air, what is slow shows in the heat and not in the
 air. So the slow end comes from ties: the shares add up to the rise that the loss knows (`loss.py`), and
 neighbours are alike.
@@ -22,7 +22,16 @@ OUTDOOR_S = (3600.0, 28_800.0, 120_000.0)
 """Time constants of the lags [s]: a factor of four apart, finer does not change a prediction."""
 
 SIZE = len(HEAT_S) + len(OUTDOOR_S)
-STEADY_S = 3000.0
+MAY_BE_LESS = 2
+"""The first shares may be below 0: what a sensor tells, and what a heater full of oil gives, comes late."""
+
+STEADY_S, STEADY_S_MOST = 3000.0, 20_000.0
+CYCLES = 1.3
+"""How slow that is: so many of the house's own cycles from heat to heat, since what it does within them
+is the heater's doing; but within these limits."""
+
+CYCLE_MEMORY = 10.0
+CYCLE_S_MOST = 2 * 86400.0
 ROW_S = 120.0
 """A row for the sums so often: the fastest lag is hardly faster."""
 
@@ -96,6 +105,9 @@ class Cooling:
     sums: Sums = field(default_factory=lambda: Sums(SIZE))
     settled_s: float = -1.0  # below 0: nothing was seen yet
     waited_s: float = 0.0
+    cycle_s: float = 0.0  # from switch-on to switch-on, a short mean; 0: none was seen yet
+    since_on_s: float = 0.0
+    _was_on: bool = False
     _lasts_s: float = 0.0
     _kept: tuple[tuple[float, ...], tuple[float, ...], float] = ((), (), 0.0)
 
@@ -108,12 +120,13 @@ class Cooling:
 
     def take(self, *, lasts_s: float, air_c: float, outdoor_c: float, heat: float, is_sound: bool) -> None:
         """A minute or so. Not sound: the lags go on, nothing is learned until it has passed for a while."""
+        self._see_cycle(lasts_s, heat)
         if lasts_s != self._lasts_s:
             self._lasts_s = lasts_s
             self._kept = (
                 tuple(math.exp(-lasts_s / lag_s) for lag_s in HEAT_S),
                 tuple(math.exp(-lasts_s / lag_s) for lag_s in OUTDOOR_S),
-                math.exp(-lasts_s / STEADY_S),
+                math.exp(-lasts_s / self.steady_s),
             )
         of_heat, of_outdoor, of_steady = self._kept
         self.heat = [heat + kept * (lag - heat) for lag, kept in zip(self.heat, of_heat, strict=True)]
@@ -131,6 +144,20 @@ class Cooling:
         self.waited_s = 0.0
         if is_sound and self.settled_s >= SETTLE_S and self.heat[4] > USED:
             self.sums.take([value - mean for value, mean in zip(now, steady, strict=True)])
+
+    @property
+    def steady_s(self) -> float:
+        """What is slower than this is not compared."""
+        return min(max(CYCLES * self.cycle_s, STEADY_S), STEADY_S_MOST)
+
+    def _see_cycle(self, lasts_s: float, heat: float) -> None:
+        self.since_on_s = min(self.since_on_s + lasts_s, CYCLE_S_MOST)
+        if heat > 0.0 and not self._was_on:
+            step = 1.0 / CYCLE_MEMORY if self.cycle_s else 1.0
+            self.cycle_s += step * (self.since_on_s - self.cycle_s)
+            self.since_on_s = 0.0
+            self._lasts_s = 0.0
+        self._was_on = heat > 0.0
 
     def fade(self, lasts_s: float) -> None:
         """Called now and then: what is so much older counts less."""
@@ -155,7 +182,7 @@ class Cooling:
             pair[ALIKE_FROM + place] = 1.0 / ALIKE[place]
             pair[ALIKE_FROM + place + 1] = -1.0 / ALIKE[place + 1]
             ties.append(Tie(tuple(pair), 0.0, ALIKE_TIE * weight))
-        solution = self.sums.solved(ridge=RIDGE**2 * weight, ties=ties, positive=range(SIZE))
+        solution = self.sums.solved(ridge=RIDGE**2 * weight, ties=ties, positive=range(MAY_BE_LESS, SIZE))
         if solution is None:
             return None
         return solution.coefficients[:heats], solution.coefficients[heats:]
@@ -177,6 +204,7 @@ class Cooling:
     def facts(self) -> dict[str, object]:
         """To be written down."""
         state = [*self.heat, *self.outdoor_c, *self.steady, self.settled_s, self.waited_s]
+        state += [self.cycle_s, self.since_on_s]
         return {
             "state": [float(f"{value:.6g}") for value in state],
             "sums": self.sums.facts(),
@@ -186,14 +214,19 @@ class Cooling:
     def recalled(cls, facts: Mapping[str, object]) -> "Cooling":
         """What was written down; ValueError where it is not that."""
         heats, outdoors = len(HEAT_S), len(OUTDOOR_S)
-        state = numbers_of(facts.get("state"), 2 * SIZE + 3)
-        if not all(0.0 <= share <= 1.0 for share in state[:heats]) or max(map(abs, state[heats:-2])) > 200.0:
+        state = numbers_of(facts.get("state"), 2 * SIZE + 5)
+        *lags, settled_s, waited_s, cycle_s, since_on_s = state
+        if not all(0.0 <= share <= 1.0 for share in lags[:heats]) or max(map(abs, lags[heats:])) > 200.0:
             raise ValueError(f"{state}: no state of a house")
+        if not (0.0 <= cycle_s <= CYCLE_S_MOST and 0.0 <= since_on_s <= CYCLE_S_MOST):
+            raise ValueError(f"{state}: no cycles of a house")
         return cls(
-            heat=state[:heats],
-            outdoor_c=state[heats : heats + outdoors],
-            steady=state[heats + outdoors : -2],
-            settled_s=state[-2],
-            waited_s=state[-1],
+            heat=lags[:heats],
+            outdoor_c=lags[heats : heats + outdoors],
+            steady=lags[heats + outdoors :],
+            settled_s=settled_s,
+            waited_s=waited_s,
+            cycle_s=cycle_s,
+            since_on_s=since_on_s,
             sums=Sums.recalled(SIZE, facts.get("sums")),
         )

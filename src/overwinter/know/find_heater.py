@@ -45,6 +45,10 @@ AS_BEFORE = {
 }
 """Said of what was found before a restart, until it is found anew or over."""
 
+UNKNOWN_MIN = 30.0
+"""As long as nothing is known of this house, so long heat must be on while the air only falls: in great cold
+a healthy heater takes that long to turn it."""
+
 AHEAD_H = 8.0
 FULL_MIN = 90.0
 """Heat on for so long without reaching the high end is a heater at its end."""
@@ -124,11 +128,12 @@ class HeaterFaults:
                 "and breaker; unplug it before touching"
             )
         fell_k = course.change_k(15.0)
-        if minutes < 20.0 or change_k > -0.3 or fell_k is None or fell_k > -0.2:
+        if minutes < UNKNOWN_MIN or change_k > -0.3 or fell_k is None or fell_k > -0.2:
             return None
         return (
             f"heat is on for {minutes:.0f} min and the air only falls, by {self._k(-change_k)}: look at the "
-            "bulb or heater, its plug and breaker; unplug it before touching"
+            "bulb or heater, its plug and breaker; unplug it before touching. If it heats, a door is open or "
+            "it is too weak for this cold: what is usual here is not known yet"
         )
 
     def _stopped(self, minutes: float, course: Course) -> str | None:
@@ -176,8 +181,8 @@ class HeaterFaults:
         if not phase.is_whole or phase.is_forced or air_c is None or self._is_thermostats(air_c):
             self._doubts[Code.HEAT_STUCK_ON] = 0
             return
-        minute, usual = last_passed(self.answers.falls, minutes)
-        if usual is None or usual.count < KNOWN or self._pump_runs(span):
+        minute, usual = last_passed(self.answers.falls, minutes, known=KNOWN)
+        if usual is None or self._pump_runs(span):
             return
         text = None
         if (

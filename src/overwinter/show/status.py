@@ -87,8 +87,12 @@ def _verdict(status: "Facts") -> str:
     if alarms:
         codes = ", ".join(text.clean(alarm.get("code")) for alarm in alarms)
         return f"{len(alarms)} alarm{'' if len(alarms) == 1 else 's'}: {codes} (see below)."
-    if grade(status) != FINE or status.get("warnings"):
-        return "No alarm, but see below."
+    if status.get("blind"):
+        return "No alarm yet, but nothing is measured: see the sensors below."
+    if grade(status) != FINE:
+        return f"No alarm, but {text.word(text.HEALTH, status.get('health'))}."
+    if status.get("warnings"):
+        return "No alarm, but a warning (see below)."
     return "Nothing is wrong."
 
 

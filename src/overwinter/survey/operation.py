@@ -19,6 +19,9 @@ NEAR_K = 3.0
 FREEZING_C = 0.0
 LOOPBACK = ("127.0.0.1", "::1")
 
+WINDOW_LEAST = 5
+"""A median of so many readings outvotes two that are wrong."""
+
 PROOF_HOLDS = timedelta(days=365)
 """A proof is for one season."""
 
@@ -59,6 +62,7 @@ def look(machine: Machine, scene: Scene) -> Operation:
 def findings(seen: Operation, sensors: Sensors, scene: Scene) -> Iterator[Finding]:
     """What is to be said of how the house is guarded."""
     yield from _mode(sensors, scene)
+    yield from _window(scene)
     yield from _contact(scene)
     yield from _proof(seen, scene)
     if scene.guard.status is not None:
@@ -87,6 +91,23 @@ def _mode(sensors: Sensors, scene: Scene) -> Iterator[Finding]:
         yield fault("observe", "mode", f"is observe, and {' and '.join(cold)}", why=why, command=command)
     else:
         yield hint("observe", "mode", "is observe", why=why, fix="Before the first frost:", command=command)
+
+
+def _window(scene: Scene) -> Iterator[Finding]:
+    if scene.settings is None:
+        return
+    window = scene.settings.window
+    if window >= WINDOW_LEAST:
+        yield sound("window", "filter.window", f"is {window}")
+        return
+    yield hint(
+        "window",
+        "filter.window",
+        f"is {window}",
+        why="Cheap sensors send damaged readings that look sound, even two in a row: these would decide.",
+        fix="Unless the sensor is one without such readings:",
+        command=f"overwinter set filter.window={WINDOW_LEAST}",
+    )
 
 
 def _contact(scene: Scene) -> Iterator[Finding]:
