@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from overwinter.core.nouns import ContactSpec, HeaterSpec, Mode
+from overwinter.know.cooling import Cooling
 from overwinter.know.learned import Learned
 from overwinter.know.loss import BLOCK_S
 from overwinter.know.nouns import Span
@@ -94,6 +95,20 @@ def test_a_house_with_everything_three_times_as_large_has_the_same_limit_and_thr
     assert large.limit_c(2.2) == small.limit_c(2.2)
     losses = [learned.summary()["loss_w_k"] for learned in (small, large)]
     assert losses[1]["best"] == pytest.approx(3.0 * losses[0]["best"])  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("on_min", "off_min", "steady_s"), [(4, 12, 3000.0), (30, 90, 9360.0), (60, 900, 20_000.0)]
+)
+def test_what_is_slow_is_as_slow_as_the_house(on_min: int, off_min: int, steady_s: float) -> None:
+    cooling = Cooling()
+    cooling.begin(3.0, -5.0, 0.0)
+    for _ in range(60):
+        for minute in range(on_min + off_min):
+            heat = float(minute < on_min)
+            cooling.take(lasts_s=60.0, air_c=3.0, outdoor_c=-5.0, heat=heat, is_sound=True)
+
+    assert cooling.steady_s == pytest.approx(steady_s, rel=0.01)
 
 
 def test_a_cable_teaches_nothing() -> None:

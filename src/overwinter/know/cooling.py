@@ -107,7 +107,7 @@ class Cooling:
     waited_s: float = 0.0
     cycle_s: float = 0.0  # from switch-on to switch-on, a short mean; 0: none was seen yet
     since_on_s: float = 0.0
-    _was_on: bool = False
+    was_on: bool = False
     _lasts_s: float = 0.0
     _kept: tuple[tuple[float, ...], tuple[float, ...], float] = ((), (), 0.0)
 
@@ -152,12 +152,12 @@ class Cooling:
 
     def _see_cycle(self, lasts_s: float, heat: float) -> None:
         self.since_on_s = min(self.since_on_s + lasts_s, CYCLE_S_MOST)
-        if heat > 0.0 and not self._was_on:
+        if heat > 0.0 and not self.was_on:
             step = 1.0 / CYCLE_MEMORY if self.cycle_s else 1.0
             self.cycle_s += step * (self.since_on_s - self.cycle_s)
             self.since_on_s = 0.0
             self._lasts_s = 0.0
-        self._was_on = heat > 0.0
+        self.was_on = heat > 0.0
 
     def fade(self, lasts_s: float) -> None:
         """Called now and then: what is so much older counts less."""
@@ -204,7 +204,7 @@ class Cooling:
     def facts(self) -> dict[str, object]:
         """To be written down."""
         state = [*self.heat, *self.outdoor_c, *self.steady, self.settled_s, self.waited_s]
-        state += [self.cycle_s, self.since_on_s]
+        state += [self.cycle_s, self.since_on_s, float(self.was_on)]
         return {
             "state": [float(f"{value:.6g}") for value in state],
             "sums": self.sums.facts(),
@@ -214,8 +214,8 @@ class Cooling:
     def recalled(cls, facts: Mapping[str, object]) -> "Cooling":
         """What was written down; ValueError where it is not that."""
         heats, outdoors = len(HEAT_S), len(OUTDOOR_S)
-        state = numbers_of(facts.get("state"), 2 * SIZE + 5)
-        *lags, settled_s, waited_s, cycle_s, since_on_s = state
+        state = numbers_of(facts.get("state"), 2 * SIZE + 6)
+        *lags, settled_s, waited_s, cycle_s, since_on_s, was_on = state
         if not all(0.0 <= share <= 1.0 for share in lags[:heats]) or max(map(abs, lags[heats:])) > 200.0:
             raise ValueError(f"{state}: no state of a house")
         if not (0.0 <= cycle_s <= CYCLE_S_MOST and 0.0 <= since_on_s <= CYCLE_S_MOST):
@@ -228,5 +228,6 @@ class Cooling:
             waited_s=waited_s,
             cycle_s=cycle_s,
             since_on_s=since_on_s,
+            was_on=was_on > 0.0,
             sums=Sums.recalled(SIZE, facts.get("sums")),
         )
