@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
+from overwinter.schemas import load
 from tests.guard.house import House
 
 SSHD = shutil.which("sshd", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")
@@ -85,7 +87,9 @@ def test_the_hosts_of_a_file_and_a_second_house_on_a_board(fake_ssh: str, tmp_pa
     done = rounds("--ssh", fake_ssh, "--hosts", str(hosts), "--json")
 
     assert done.returncode == 0, done.stderr
-    houses: list[dict[str, Any]] = json.loads(done.stdout)["houses"]
+    answer = json.loads(done.stdout)
+    assert [error.message for error in Draft202012Validator(load("rounds")).iter_errors(answer)] == []
+    houses: list[dict[str, Any]] = answer["houses"]
     assert {house["host"]: house["status"]["site"] for house in houses} == {
         "orchard": "overwinter status --json",
         "farm/barn": "overwinter status --json --house barn",

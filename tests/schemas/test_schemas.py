@@ -128,6 +128,17 @@ def changed(value: dict[str, Any], path: str, new: object) -> dict[str, Any]:
     return copied
 
 
+FINDING = {"code": "breaker", "thing": "breaker", "value": "15 A", "why": "", "fix": "", "command": ""}
+CHECK: dict[str, Any] = {
+    **{"faults": 1, "cannot_tell": 0, "hints": 0, "sound": 1},
+    "findings": [
+        {**FINDING, "grade": "fault", "why": "Too small.", "command": "overwinter plan"},
+        {**FINDING, "grade": "sound"},
+    ],
+}
+UNREACHED = {"host": "mill", "reached": False, "grade": "unknown", "took_s": 3.0, "error": "exit code 255"}
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_each_schema_is_valid_itself_and_names_its_draft(name: str) -> None:
     schema = load(name)
@@ -150,6 +161,8 @@ def test_no_other_schema_can_be_loaded(name: str) -> None:
         pytest.param("settings", SETTINGS, id="settings"),
         pytest.param("set", SET, id="set"),
         pytest.param("hand", HAND, id="hand"),
+        pytest.param("check", CHECK, id="what check found"),
+        pytest.param("rounds", {"houses": [UNREACHED]}, id="a house that did not answer"),
         pytest.param("prove", {"until": "2026-01-09T04:12:33Z"}, id="sensors away"),
         pytest.param("prove", {}, id="sensors back"),
         pytest.param("prove", PROOF, id="a recorded proof"),
@@ -341,6 +354,15 @@ def test_settings_beside_the_promise_are_not_valid(path: str, new: object) -> No
         ("hand", {"hand_until": None}),
         ("hand", {"hand_until": "20 min"}),
         ("hand", {**HAND, "extra": 1}),
+        ("check", changed(CHECK, "sound", ...)),
+        ("check", changed(CHECK, "faults", -1)),
+        ("check", changed(CHECK, "findings/0/grade", "bad")),
+        ("check", changed(CHECK, "findings/0/command", "")),  # neither a fix nor a command
+        ("check", changed(CHECK, "findings/0/extra", 1)),
+        ("rounds", {"houses": []}),
+        ("rounds", {"houses": [{**UNREACHED, "reached": True}]}),
+        ("rounds", {"houses": [{**UNREACHED, "grade": "fine"}]}),
+        ("rounds", {"houses": [{**UNREACHED, "status": {"heat": {}}}]}),
         ("prove", {"until": None}),
         ("prove", {"until": "2026-01-09T04:12:33Z", "extra": 1}),
         ("prove", changed(PROOF, "t", ...)),

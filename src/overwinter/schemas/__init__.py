@@ -12,7 +12,7 @@ from typing import Any
 NAMES = (
     *("status", "settings", "set", "hand", "prove", "rpc-error", "logbook-line", "notice"),
     *("plan", "air", "pipe", "rehearse", "report"),
-    *("forecast", "replay"),
+    *("forecast", "replay", "check", "rounds"),
 )
 
 
