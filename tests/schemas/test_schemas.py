@@ -130,7 +130,10 @@ def changed(value: dict[str, Any], path: str, new: object) -> dict[str, Any]:
 
 FINDING = {"code": "breaker", "thing": "breaker", "value": "15 A", "why": "", "fix": "", "command": ""}
 CHECK: dict[str, Any] = {
-    **{"faults": 1, "cannot_tell": 0, "hints": 0, "sound": 1},
+    "faults": 1,
+    "cannot_tell": 0,
+    "hints": 0,
+    "sound": 1,
     "findings": [
         {**FINDING, "grade": "fault", "why": "Too small.", "command": "overwinter plan"},
         {**FINDING, "grade": "sound"},
