@@ -69,7 +69,13 @@ REPORT = Report(
     alarm_low_c=1.4,
     alarm_low_from="settings",
     coverage=0.926,
+    learned={},
 )
+LEARNED = {
+    "based_on_h": 312.4,
+    "rise_k": {"best": 16.0, "low": 13.0, "high": 19.0},
+    "loss_w_k": {"best": 15.6, "low": 13.2, "high": 19.2},
+}
 
 
 def when(at_s: float) -> str:
@@ -90,6 +96,24 @@ def test_all_of_it_fits_eighty_columns(unit: Unit) -> None:
     named = replace(long, pipes=(PipeIce(name="W" * 90, ice_share=None),))
 
     assert max(map(len, told(named).splitlines())) <= 80
+
+
+def test_what_was_learned_stands_there_in_the_owners_unit() -> None:
+    known = replace(REPORT, learned=LEARNED)
+
+    assert "always on keeps it 16.0 C warmer than outdoors (13.0 C to 19.0 C)." in flat(known)
+    assert "keeps it 28.8 F warmer" in flat(replace(known, unit="F"))
+    assert "It loses 16 W/K (13 to 19)." in flat(known)
+    assert "From 312 h of sound readings" in flat(known)
+    assert "W/K" not in flat(replace(known, learned={**LEARNED, "loss_w_k": None})), "watts are not declared"
+
+
+def test_what_was_not_learned_is_said_of_a_season_and_not_of_a_night() -> None:
+    unknown = {"based_on_h": 0.0, "rise_k": None, "loss_w_k": None}
+    season = replace(REPORT, learned=unknown, what="season", to_s=90 * 86_400.0)
+
+    assert "How this house loses heat is not known from this time" in flat(season)
+    assert "learned" not in flat(replace(REPORT, learned=unknown))
 
 
 def test_it_ends_with_what_to_change() -> None:

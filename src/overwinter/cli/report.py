@@ -62,8 +62,11 @@ def run(argv: list[str]) -> int:
     read = reader(where, "lines", since=since, until=until + timedelta(milliseconds=1), skipped=skipped)
 
     from overwinter.cli.reporting import answer, recorded, reported
+    from overwinter.know.learned import Learned
 
-    found = recorded(read())
+    learned = Learned(site.heater)  # what this span alone teaches
+    learned.heed(site.contacts)
+    found = recorded(read(), learned)
     complain_of(skipped)
     if what == "season" and found.samples:
         since = max(since, datetime.fromtimestamp(found.samples[0].at_s, UTC))
@@ -76,9 +79,10 @@ def run(argv: list[str]) -> int:
         alarm_low_c=(settings or Settings()).alarm_low_c,
         alarm_low_from="default" if settings is None else "settings",
         has_older=_has_older(where, since),
+        learned=learned.summary(),
     )
     if given.has("json"):
-        print_json(answer(report, learned=_learned(read, site)))
+        print_json(answer(report))
         return 0
     file = given.value("o")
     if file is None:
@@ -87,18 +91,6 @@ def run(argv: list[str]) -> int:
     write_whole(Path(file), _in_html(report, read, since, until).encode())
     complain(f"written: {file}")
     return 0
-
-
-def _learned(read: Read, site: Site) -> dict[str, object]:
-    """What this span alone would teach of the house."""
-    from overwinter.cli.recorded import spans
-    from overwinter.know.learned import Learned
-
-    learned = Learned(site.heater)
-    learned.heed(site.contacts)
-    for span in spans(read()):
-        learned.take(span)
-    return learned.summary()
 
 
 def _see_to_usage(given: Given) -> None:

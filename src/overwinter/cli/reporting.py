@@ -4,13 +4,14 @@ Rule: a line that another program wrote may say anything. What is no number, no 
 left out, a share of heat beyond 0 to 1 is brought there; one odd line never ends the report.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from overwinter.cli.moments import rfc3339
+from overwinter.cli.recorded import spans
 from overwinter.core.nouns import Site
 from overwinter.reckon.report import (
     AIR_C,
@@ -29,6 +30,9 @@ from overwinter.reckon.report import (
 )
 from overwinter.reckon.report_advice import Seen, advise
 from overwinter.show.report_words import Report, advised
+
+if TYPE_CHECKING:
+    from overwinter.know.learned import Learned
 
 DOUBTFUL = frozenset({3, 4, 9})
 CAUSES = frozenset({"power", "stopped", "killed", "unknown"})
@@ -54,38 +58,51 @@ class Recorded:
     low_c: float | None = None
     new_lamp_s: float | None = None
 
-
-def recorded(lines: Iterable[Mapping[str, Any]]) -> Recorded:
-    """Sort lines into what a report needs; samples and events may come one kind after the other."""
-    found = Recorded()
-    boot: object = None
-    instant = datetime.fromisoformat
-    samples = found.samples
-    for line in lines:
-        get = line.get
-        try:
-            at_s = instant(line["t"]).timestamp()
-        except (KeyError, TypeError, ValueError, OverflowError):
-            continue
-        if get("boot") != boot:
-            if boot is not None:
-                found.happened.append(Happened(at_s=at_s, what="boot"))
-            boot = get("boot")
-        if get("event") != "sample":
-            _take_event(found, at_s, line)
-            continue
-        air_c, heat = _air_c(get("temperature_c")), _number(get("heat"))
-        samples.append(
-            Sample(
-                at_s=at_s,
-                temperature_c=air_c,
-                heat=None if heat is None else max(0.0, min(1.0, heat)),
-                is_doubtful=air_c is None or _is_doubtful(get("flag")),
+    def hearing(self, lines: Iterable[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
+        """The same lines, each taken in on its way."""
+        boot: object = None
+        instant = datetime.fromisoformat
+        samples = self.samples
+        for line in lines:
+            yield line
+            get = line.get
+            try:
+                at_s = instant(line["t"]).timestamp()
+            except (KeyError, TypeError, ValueError, OverflowError):
+                continue
+            if get("boot") != boot:
+                if boot is not None:
+                    self.happened.append(Happened(at_s=at_s, what="boot"))
+                boot = get("boot")
+            if get("event") != "sample":
+                _take_event(self, at_s, line)
+                continue
+            air_c, heat = _air_c(get("temperature_c")), _number(get("heat"))
+            samples.append(
+                Sample(
+                    at_s=at_s,
+                    temperature_c=air_c,
+                    heat=None if heat is None else max(0.0, min(1.0, heat)),
+                    is_doubtful=air_c is None or _is_doubtful(get("flag")),
+                )
             )
-        )
-        low_c = _air_c(get("low_c"))
-        found.low_c = found.low_c if low_c is None else low_c
-    samples.sort(key=lambda sample: sample.at_s)
+            low_c = _air_c(get("low_c"))
+            self.low_c = self.low_c if low_c is None else low_c
+
+
+def recorded(lines: Iterable[Mapping[str, Any]], learned: "Learned | None" = None) -> Recorded:
+    """Sort lines into what a report needs; samples and events may come one kind after the other.
+
+    `learned` is taught on the way: a season is read once.
+    """
+    found = Recorded()
+    if learned is None:
+        for _ in found.hearing(lines):
+            pass
+    else:
+        for span in spans(found.hearing(lines)):
+            learned.take(span)
+    found.samples.sort(key=lambda sample: sample.at_s)
     found.happened.sort(key=lambda one: one.at_s)
     return found
 
@@ -123,6 +140,7 @@ def reported(
     alarm_low_c: float,
     alarm_low_from: str,
     has_older: bool,
+    learned: Mapping[str, Any] | None = None,
 ) -> Report:
     """The report of a span; `has_older`: there are lines before it, so silence at its beginning is a gap."""
     samples = in_order(sample for sample in found.samples if from_s <= sample.at_s <= to_s)
@@ -164,10 +182,11 @@ def reported(
         alarm_low_c=alarm_low_c,
         alarm_low_from=alarm_low_from,
         coverage=min(1.0, inner.recorded_s / (to_s - from_s)) if to_s > from_s else 0.0,
+        learned=learned or {},
     )
 
 
-def answer(report: Report, *, learned: Mapping[str, object] | None = None) -> dict[str, object]:
+def answer(report: Report) -> dict[str, object]:
     """For programs: SI, the unit in each key, null for what nobody recorded."""
     found = report.figures
     return {
@@ -212,7 +231,7 @@ def answer(report: Report, *, learned: Mapping[str, object] | None = None) -> di
             {"name": pipe.name, "ice_share": None if pipe.ice_share is None else pipe.ice_share.facts()}
             for pipe in report.pipes
         ],
-        "learned": None if learned is None else dict(learned),
+        "learned": dict(report.learned) or None,
         "advice": list(advised(report)),
     }
 

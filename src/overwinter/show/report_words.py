@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from overwinter.core.nouns import Site
+from overwinter.core.units import Unit, say_difference
 from overwinter.reckon.report import Alarm, Figures, PipeIce, Silence
 from overwinter.reckon.report_advice import Advice
 from overwinter.show import text
@@ -12,6 +14,9 @@ from overwinter.show.plan_page import Item, Mark, Page, Section, Table, counted
 
 ROWS_MOST = 12
 """So many gaps or alarms are on the page, the newest; all are in --json."""
+
+LEARNS_S = 5 * 86400.0
+"""A shorter time teaches nothing of the loss, so nothing is said of it."""
 
 ALARM_LOW_FROM = {
     "settings": "from settings.toml",
@@ -37,6 +42,7 @@ class Report:
     alarm_low_c: float
     alarm_low_from: str  # a key of ALARM_LOW_FROM
     coverage: float
+    learned: Mapping[str, Any]  # as `know.learned` sums it up; empty: nobody asked
 
     @property
     def is_recorded(self) -> bool:
@@ -51,6 +57,7 @@ def report_page(report: Report, *, when: Callable[[float], str], foot: str = "")
         *_gaps(report.figures.gaps, report.unit, when),
         *_alarms(report.alarms, when),
         _pipes(report),
+        *_learned(report),
         Section(
             title="What to change before next winter",
             items=tuple(Item(line, Mark.NONE) for line in advised(report)),
@@ -80,6 +87,28 @@ def _short(report: Report, when: Callable[[float], str]) -> list[str]:
     gaps = counted(len(found.gaps), "gap") if found.gaps else "no gap"
     told = counted(len(report.alarms), "alarm") if report.alarms else "no alarm"
     return [*lines, f"{recorded}: {gaps}, {told}."]
+
+
+def _learned(report: Report) -> list[Section]:
+    """What the span taught of house and heater; nothing where it is too short to teach anything."""
+    rise, loss = (report.learned.get(key) for key in ("rise_k", "loss_w_k"))
+    lead = ""
+    lines = []
+    if rise is None:
+        if report.to_s - report.from_s < LEARNS_S:
+            return []
+        lead = (
+            "How this house loses heat is not known from this time: that takes five days with heat in use, "
+            "and temperatures from indoors and outdoors."
+        )
+    else:
+        best, low, high = (say_difference(rise[key], Unit(report.unit)) for key in ("best", "low", "high"))
+        lines.append(f"Heat that is always on keeps it {best} warmer than outdoors ({low} to {high}).")
+        if loss is not None:
+            lines.append(f"It loses {loss['best']:.0f} W/K ({loss['low']:.0f} to {loss['high']:.0f}).")
+        lines.append(f"From {report.learned['based_on_h']:.0f} h of sound readings with heat in use.")
+    items = tuple(Item(line, Mark.NONE) for line in lines)
+    return [Section(title="What was learned of this house", items=items, lead=lead)]
 
 
 def _too_cold(report: Report) -> str:
