@@ -24,7 +24,7 @@ PARTS = (
     ("Cost", "make bench", "tests.bench"),
     ("Pipes and undershoot", "make bench-safety", "tests.bench.safety"),
 )
-LEARNED = ("What is learned and found", "make bench-learning")
+LEARNED = "What is learned and found"
 
 
 def said(module: str) -> str:
@@ -37,13 +37,14 @@ def said(module: str) -> str:
 
 def main(argv: list[str]) -> int:
     """Measure, and write the page."""
-    found = [(title, command, said(module)) for title, command, module in PARTS]
+    found = [(title, f"`{command}`", said(module)) for title, command, module in PARTS]
     if argv:
-        found.append((*LEARNED, Path(argv[0]).read_text(encoding="utf-8")))
+        how = "`python -m tests.bench.learning`, with the options that its last lines tell"
+        found.append((LEARNED, how, Path(argv[0]).read_text(encoding="utf-8")))
     text = [HEAD]
     for title, command, output in found:
         lines = "\n".join(line.rstrip() for line in output.strip().splitlines())
-        text.append(f"## {title}\n\n`{command}`\n\n```text\n{lines}\n```\n")
+        text.append(f"## {title}\n\n{command}\n\n```text\n{lines}\n```\n")
     PAGE.write_text("\n".join(text), encoding="utf-8")
     return 0
 
