@@ -98,6 +98,18 @@ def test_a_heater_that_is_dead_from_the_first_day_is_found() -> None:
     assert watch.until_said(Code.HEATER_DEAD, within_min=60) <= 60
 
 
+def test_a_weak_heater_of_the_first_day_is_no_dead_one() -> None:
+    """It slows the fall, which a dead one does not; but whether it heats is better looked at."""
+    house = replace(SHED_HOUSE, mean_out_c=-25.0, swing_k=0.0)
+    watch = Watch(Plant(house=house, air_c=3.0, sensed_c=3.0, mass_c=3.0, heater_share=0.35))
+    assert watch.until_said(Code.HEATER_TOO_SMALL, within_min=120) <= 120
+    assert watch.codes == {Code.HEATER_TOO_SMALL}
+    assert "see whether it heats at all" in watch.text(Code.HEATER_TOO_SMALL)
+
+    dead = Watch(Plant(house=house, air_c=3.0, sensed_c=3.0, mass_c=3.0, heater_share=0.0))
+    assert dead.until_said(Code.HEATER_DEAD, within_min=45) <= 45
+
+
 def test_the_feedback_input_finds_a_dead_heater_with_the_next_span() -> None:
     watch = learned(has_feedback=True)
     watch.until_heat(is_on=True)

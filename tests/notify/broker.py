@@ -29,7 +29,7 @@ def free_port() -> int:
         return port
 
 
-def until(holds: Callable[[], Any], what: str, within_s: float = 20.0) -> None:
+def until(holds: Callable[[], Any], what: str, within_s: float = 60.0) -> None:
     ends = time.monotonic() + within_s
     while not holds():
         assert time.monotonic() < ends, what

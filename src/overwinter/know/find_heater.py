@@ -45,9 +45,10 @@ AS_BEFORE = {
 }
 """Said of what was found before a restart, until it is found anew or over."""
 
-UNKNOWN_MIN = 30.0
-"""As long as nothing is known of this house, so long heat must be on while the air only falls: in great cold
-a healthy heater takes that long to turn it."""
+UNKNOWN_MIN = (20.0, 45.0)
+FALLS_ON = 0.45
+"""As long as nothing is known of this house: within these minutes of heat the air must fall by so much of
+what it would have, had it gone on as before the switch-on."""
 
 AHEAD_H = 8.0
 FULL_MIN = 90.0
@@ -107,28 +108,36 @@ class HeaterFaults:
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
     ) -> str | None:
         """Whether the air has not answered the switch-on as it always does."""
+        minute, usual = last_passed(self.answers.rises, minutes)
+        if usual is None or usual.count < KNOWN:
+            return self._only_falls(phase, minutes, change_k, course)
         if not phase.is_whole or minutes > RISES_MIN[-1] + 10.0:
             return None
-        minute, usual = last_passed(self.answers.rises, minutes)
-        if usual is not None and usual.count >= KNOWN:
-            missing_k = usual.mean - change_k
-            is_dead = (
-                usual.mean >= ANSWER_K
-                and change_k < 0.3 * usual.mean
-                and lift_k < 0.45 * usual.mean
-                and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), MISSING_K)
-                and (usual.mean > WEAK_K or change_k < WEAK_FALL_K)
-            )
-            turned_k = course.change_k(2.0, is_smooth=True) if is_dead else None
-            if turned_k is None or turned_k > TURNED_K or self.answers.has_risen_by(minute):
-                return None
-            return (
-                f"heat is on for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
-                f"{self._k(usual.mean)} after {minute} min is usual: look at the bulb or heater, its plug "
-                "and breaker; unplug it before touching"
-            )
+        missing_k = usual.mean - change_k
+        is_dead = (
+            usual.mean >= ANSWER_K
+            and change_k < 0.3 * usual.mean
+            and lift_k < 0.45 * usual.mean
+            and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), MISSING_K)
+            and (usual.mean > WEAK_K or change_k < WEAK_FALL_K)
+        )
+        turned_k = course.change_k(2.0, is_smooth=True) if is_dead else None
+        if turned_k is None or turned_k > TURNED_K or self.answers.has_risen_by(minute):
+            return None
+        return (
+            f"heat is on for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
+            f"{self._k(usual.mean)} after {minute} min is usual: look at the bulb or heater, its plug "
+            "and breaker; unplug it before touching"
+        )
+
+    def _only_falls(self, phase: Phase, minutes: float, change_k: float, course: Course) -> str | None:
+        """As long as nothing is known: whether the air falls on as before, for heat that is weak slows it."""
+        least, most = UNKNOWN_MIN
+        if not (phase.is_whole and least <= minutes <= most):
+            return None
         fell_k = course.change_k(15.0)
-        if minutes < UNKNOWN_MIN or change_k > -0.3 or fell_k is None or fell_k > -0.2:
+        as_before_k = min(FALLS_ON * phase.slope_k_min * minutes, -0.3)
+        if change_k > as_before_k or fell_k is None or fell_k > -0.2:
             return None
         return (
             f"heat is on for {minutes:.0f} min and the air only falls, by {self._k(-change_k)}: look at the "
@@ -239,10 +248,12 @@ class HeaterFaults:
         if left_k > -AHEAD_H * per_hour_k:
             return  # by then the night may be over
         when = f"in about {left_k / -per_hour_k:.0f} h" if left_k > 0.0 else "now"
+        is_known = self.answers.rises[RISES_MIN[0]].count >= KNOWN
+        see = "" if is_known else "see whether it heats at all (bulb, plug, breaker), "
         self._found[code] = (
             f"heat is on all the time for {minutes / 60.0:.1f} h, and the air falls by "
             f"{self._k(-per_hour_k)} an hour: it passes the low end of the band, "
-            f"{say(span.low_c, self._unit)}, {when}; close gaps and insulate. "
+            f"{say(span.low_c, self._unit)}, {when}; {see}close gaps and insulate. "
             "A stronger heater needs a circuit that bears it: ask a licensed electrician"
         )
 
