@@ -19,7 +19,7 @@ import pytest
 from overwinter.core.judge import GAP_WINDOWS, RANGE_C, RATE_READINGS, Track
 from overwinter.core.nouns import Settings
 from tests.core.rig import BAND, reading, sensor
-from tests.core.test_judge import GOLDEN
+from tests.core.test_judge_reference import GOLDEN
 
 np = pytest.importorskip("numpy", reason="ioos_qc is not installed: pip install 'overwinter[qartod]'")
 qartod = pytest.importorskip(
