@@ -2,112 +2,40 @@
 
 import copy
 import itertools
-import json
-import math
-from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 
-import pytest
-from hypothesis import HealthCheck, event, given, settings
+from hypothesis import event, given
 from hypothesis import strategies as st
 
 from overwinter.core.decide import DUTY_PERIOD_S
 from overwinter.core.look import HOT_HOLDS_S, WARM_MEMORY_S, lost_after_s
 from overwinter.core.nouns import (
-    Arrival,
-    Code,
     Flag,
     Mode,
     Reading,
     Reason,
     Refused,
-    SetHand,
     Settings,
     Site,
     TakeAway,
     TakeSite,
 )
 from overwinter.core.state import State
-from overwinter.core.turn import Outcome, turn
+from overwinter.core.turn import turn
 from tests import strategies
-from tests.core.rig import BAND, CALLER, House, sensor
-
-MANY = settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
-LIVES = settings(MANY, max_examples=40)  # a whole life takes 50 ms to draw
-
-Turns = list[tuple[float, list[Arrival]]]
-Noise = list[tuple[float, list[float | None]]]
-
-
-@st.composite
-def nights(draw: st.DrawFn) -> Noise:
-    """Phases in which the house lingers somewhere near the band, with a stray value in each: it switches."""
-    stay = st.tuples(
-        st.one_of(st.floats(min_value=-6.0, max_value=16.0), st.floats(min_value=-6.0, max_value=50.0)),
-        st.integers(min_value=1, max_value=40),
-        st.sampled_from([10.0, 10.0, 60.0]),
-        strategies.temperatures_c,
-    )
-    noise: Noise = []
-    for temperature_c, count, step_s, stray_c in draw(st.lists(stay, max_size=8)):
-        noise += [(step_s, [temperature_c + 0.01 * (index % 2)]) for index in range(count)]
-        noise.append((step_s, [stray_c]))
-    return noise
-
-
-lone_turns = st.one_of(
-    nights(),
-    st.lists(st.tuples(strategies.steps_s, st.lists(strategies.temperatures_c, max_size=2)), max_size=40),
+from tests.core.lives import (
+    LIVES,
+    MANY,
+    Noise,
+    Turns,
+    _each,
+    _said,
+    lone,
+    lone_turns,
+    nights,
+    whole_lives,
 )
-"""(step_s, what the one sensor says in that turn)"""
-
-
-@st.composite
-def whole_lives(draw: st.DrawFn) -> tuple[Site, Settings, Turns]:
-    """A site, its settings, and turns in which anything arrives."""
-    site, begin = draw(strategies.sites()), draw(strategies.settings())
-    recalibrated = replace(site, sensors=tuple(replace(spec, offset_c=1.0) for spec in site.sensors))
-    retaken = st.just(TakeSite(site=recalibrated))
-    now_s, turns = 0.0, []
-    for _ in range(draw(st.integers(min_value=0, max_value=25))):
-        now_s += draw(strategies.steps_s)
-        arrivals = st.one_of(strategies.readings(site, now_s), strategies.commands(), retaken)
-        turns.append((now_s, draw(st.lists(arrivals, max_size=4))))
-    return site, begin, turns
-
-
-def live(site: Site, begin: Settings, turns: Turns) -> tuple[State, list[Outcome]]:
-    """All turns, one after the other."""
-    state = State(site, begin, 0.0)
-    return state, [turn(state, inbox, now_s) for now_s, inbox in turns]
-
-
-def lone(begin: Settings, noise: Noise) -> House:
-    """A house with one sensor that said all that."""
-    house = House(begin)
-    for step_s, values in noise:
-        house.turn(*_said(values, house.now_s + step_s), after_s=step_s)
-    return house
-
-
-def _each(noise: Noise) -> list[Reading]:
-    now_s, said = 0.0, []
-    for step_s, values in noise:
-        now_s += step_s
-        said += _said(values, now_s)
-    return said
-
-
-def _said(values: list[float | None], now_s: float) -> list[Reading]:
-    # Several within one turn come a tenth of a second apart, the last one now.
-    count = len(values)
-    return [
-        Reading(sensor="by the pump", taken_s=now_s - 0.1 * (count - 1 - index), temperature_c=value)
-        for index, value in enumerate(values)
-    ]
-
-
-# --- pipes -------------------------------------------------------------------------------------------------
+from tests.core.rig import BAND, CALLER, House
 
 
 @MANY
@@ -416,114 +344,3 @@ def test_minimum_times_hold_wherever_the_band_decides(begin: Settings, noise: No
                 Reason.WARM_ENOUGH,
                 Reason.EXERCISE,
             ) or (decision.reason is Reason.INSIDE_BAND and before.reason is Reason.EXERCISE)
-
-
-# --- the whole ---------------------------------------------------------------------------------------------
-
-
-def _numbers(value: object) -> list[float]:
-    if isinstance(value, Mapping):
-        return [number for part in value.values() for number in _numbers(part)]
-    if isinstance(value, list | tuple):
-        return [number for part in value for number in _numbers(part)]
-    return [value] if isinstance(value, float) else []
-
-
-@LIVES
-@given(whole_lives())
-def test_no_nan_and_no_infinity_reaches_a_decision_or_an_event(life: tuple[Site, Settings, Turns]) -> None:
-    site, begin, turns = life
-    state = State(site, begin, 0.0)
-    for now_s, inbox in turns:
-        outcome = turn(state, inbox, now_s)
-        for said in (*_numbers(asdict(state.look)), *_numbers([made.fields for made in outcome.events])):
-            assert math.isfinite(said)
-        for made in outcome.events:
-            json.dumps(made.fields, allow_nan=False)
-        assert outcome.decision == state.decision
-
-
-@LIVES
-@given(whole_lives())
-def test_the_same_life_twice_is_the_same(life: tuple[Site, Settings, Turns]) -> None:
-    def told(outcome: Outcome) -> object:
-        answers = {
-            ticket: [problem.text for problem in answer.problems] if isinstance(answer, Refused) else answer
-            for ticket, answer in outcome.answers.items()
-        }
-        return outcome.decision, outcome.events, answers
-
-    first, second = (live(*life)[1] for _ in range(2))
-
-    assert [told(outcome) for outcome in first] == [told(outcome) for outcome in second]
-
-
-@LIVES
-@given(whole_lives())
-def test_every_command_is_answered_once_and_every_switch_is_told(life: tuple[Site, Settings, Turns]) -> None:
-    site, begin, turns = life
-    state = State(site, begin, 0.0)
-    was_on, cycles = False, 0
-    for now_s, inbox in turns:
-        outcome = turn(state, inbox, now_s)
-        assert set(outcome.answers) == {
-            ticket for arrival in inbox if (ticket := getattr(arrival, "ticket", None)) is not None
-        }
-        switches = [made.fields["heat"] for made in outcome.events if made.name == "heat"]
-        assert switches == ([outcome.decision.heat] if outcome.decision.heat != was_on else [])
-        was_on = outcome.decision.heat
-        cycles += switches == [True]
-        assert state.cycles == cycles
-        assert len([made for made in outcome.events if made.name == "sample"]) <= 1
-
-
-@LIVES
-@given(whole_lives())
-def test_the_state_stays_bounded(life: tuple[Site, Settings, Turns]) -> None:
-    site, begin, turns = life
-    state, sensors = State(site, begin, 0.0), len(site.sensors)
-    for now_s, inbox in turns:
-        outcome = turn(state, inbox, now_s)
-        for track in state.tracks.values():
-            # A window that was made smaller is cut when the next reading comes.
-            assert max(len(track._cold), len(track._warm), len(track._pending)) <= 31
-        assert len(state.tracks) == sensors
-        assert len(state.watch._episodes) <= 2 * sensors + len(Code)
-        for names in (state.hot, state.moved_on_s, state.disagree_from_c):
-            assert len(names) <= sensors
-        for few in (state.contacts, state.active_s, state.active_before_s, state.facts):
-            assert len(few) <= 2
-        assert len(outcome.events) <= 2 * (2 * sensors + len(Code)) + len(inbox) + 4
-
-
-@pytest.mark.parametrize("mode", list(Mode), ids=str)
-def test_a_house_that_nobody_looks_after_for_a_month_keeps_a_small_state(mode: Mode) -> None:
-    """Time alone must not fill anything: 30 days of turns, half of them failing."""
-    house = House(replace(BAND, mode=mode, sense_s=60.0, record_s=3600.0), sensors=(sensor(),))
-    for index in range(30 * 24 * 60 // 2):
-        value = (None, 3.0, 85.0, 40.0)[index % 4]
-        house.say(value, after_s=120.0)
-
-    track = house.state.control[0]
-    assert max(len(track._cold), len(track._warm), len(track._pending)) <= BAND.window
-    assert len(house.state.watch._episodes) <= 2
-
-
-@LIVES
-@given(whole_lives())
-def test_counters_run_only_forward_and_only_while_heat_is_on(life: tuple[Site, Settings, Turns]) -> None:
-    site, begin, turns = life
-    state = State(site, begin, 0.0)
-    for now_s, inbox in turns:
-        on_s, was_on, then_s = state.on_s, state.decision.heat, state.turned_s
-        turn(state, inbox, now_s)
-        assert state.on_s == on_s + (now_s - then_s if was_on else 0.0)
-        assert (state.unused_s == 0.0) or not was_on
-
-
-def test_a_caller_is_named_in_what_a_person_did() -> None:
-    house = House()
-    house.settle(3.0)
-    house.turn(SetHand(ticket=1, caller=CALLER, heat=True, for_s=60.0))
-
-    assert house.named("hand")[0].fields["user"] == "ada"
