@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from overwinter.core.nouns import HeaterSpec, Mode, PipeSpec, Settings, Site
@@ -145,8 +145,10 @@ def test_whatever_is_asked_figures_are_in_order_and_duty_is_a_share(outdoor_c: f
     assert 0.0 <= known(now.tomorrow_duty).low <= known(now.tomorrow_duty).high <= 1.0
 
 
+@example(outdoor_c=-59.96875, colder_k=0.5)  # full heat twice, once as 1 - 1e-16
 @given(outdoor_c=st.floats(min_value=-60.0, max_value=0.0), colder_k=st.floats(min_value=0.5, max_value=20.0))
 def test_colder_is_never_later_and_never_cheaper(outdoor_c: float, colder_k: float) -> None:
     mild, cold = said(outdoor_c), said(outdoor_c - colder_k)
     assert known(cold.hours_to_freezing).best <= known(mild.hours_to_freezing).best
-    assert known(cold.tomorrow_duty).best >= known(mild.tomorrow_duty).best
+    dust = 1e-12  # of the difference of two integrals
+    assert known(cold.tomorrow_duty).best >= known(mild.tomorrow_duty).best - dust
