@@ -39,7 +39,7 @@ def main(argv: list[str]) -> int:
     """Measure, and write the page."""
     found = [(title, f"`{command}`", said(module)) for title, command, module in PARTS]
     if argv:
-        how = "`python -m tests.bench.learning`, with the options that its last lines tell"
+        how = "`python -m tests.bench.learning`, its table, with the options that its last lines tell"
         found.append((LEARNED, how, Path(argv[0]).read_text(encoding="utf-8")))
     text = [HEAD]
     for title, command, output in found:

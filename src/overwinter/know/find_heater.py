@@ -249,7 +249,8 @@ class HeaterFaults:
             return  # by then the night may be over
         when = f"in about {left_k / -per_hour_k:.0f} h" if left_k > 0.0 else "now"
         is_known = self.answers.rises[RISES_MIN[0]].count >= KNOWN
-        see = "" if is_known else "see whether it heats at all (bulb, plug, breaker), "
+        unsure = "see whether it heats at all (bulb, plug, breaker; unplug it before touching), "
+        see = "" if is_known else unsure
         self._found[code] = (
             f"heat is on all the time for {minutes / 60.0:.1f} h, and the air falls by "
             f"{self._k(-per_hour_k)} an hour: it passes the low end of the band, "

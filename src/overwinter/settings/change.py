@@ -161,7 +161,7 @@ def _temperature(row: Row, given: float | str, unit: Unit, *, unit_changes: bool
     except ValueError:
         allowed = f"a temperature such as 36F or 2.2C, {schema.allowed(row, unit)}"
         return reading.refusal("", row.key, given, allowed)
-    if not row.lo - schema.ROUNDING <= celsius <= row.hi + schema.ROUNDING:
+    if not schema.is_within(row, celsius):
         return reading.refusal("", row.key, given, schema.allowed(row, unit))  # as given: it may be converted
     if not unit_changes and (bare or given.strip()[-1].upper() == unit):
         return round(from_c(celsius, unit), 9) + 0.0  # the arithmetic back and forth leaves dust

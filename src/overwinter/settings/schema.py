@@ -206,6 +206,11 @@ def allowed(row: Row, unit: Unit, sense_s_min: float = 1.0) -> str:
     return f"{text}, odd" if row.odd else text
 
 
+def is_within(row: Row, number: float, sense_s_min: float = 1.0) -> bool:
+    """Whether a number (temperatures in °C) is in the row's range; NaN is not."""
+    return lowest(row, sense_s_min) - ROUNDING <= number <= row.hi + ROUNDING
+
+
 def figure(value: float, decimals: int = 2) -> str:
     """A number for people, without trailing zeros."""
     text = f"{value:.{decimals}f}"

@@ -151,8 +151,7 @@ def _typed(row: Row, value: object, unit: Unit, where: str, sense_s_min: float) 
         return value if right else reading.refusal(where, row.key, value, allowed)
     # Compared as it is first: a whole number may be too large for any float.
     number = to_c(float(value), unit) if row.kind is Kind.TEMPERATURE and abs(value) < 1e9 else value
-    lo = schema.lowest(row, sense_s_min)
-    if not lo - schema.ROUNDING <= number <= row.hi + schema.ROUNDING:  # refuses NaN too
+    if not schema.is_within(row, number, sense_s_min):
         return reading.refusal(where, row.key, value, allowed)
     return float(number)
 
