@@ -90,18 +90,14 @@ class Recorded:
             self.low_c = self.low_c if low_c is None else low_c
 
 
-def recorded(lines: Iterable[Mapping[str, Any]], learned: "Learned | None" = None) -> Recorded:
+def recorded(lines: Iterable[Mapping[str, Any]], learned: "Learned") -> Recorded:
     """Sort lines into what a report needs; samples and events may come one kind after the other.
 
     `learned` is taught on the way: a season is read once.
     """
     found = Recorded()
-    if learned is None:
-        for _ in found.hearing(lines):
-            pass
-    else:
-        for span in spans(found.hearing(lines)):
-            learned.take(span)
+    for span in spans(found.hearing(lines)):
+        learned.take(span)
     found.samples.sort(key=lambda sample: sample.at_s)
     found.happened.sort(key=lambda one: one.at_s)
     return found
@@ -140,7 +136,7 @@ def reported(
     alarm_low_c: float,
     alarm_low_from: str,
     has_older: bool,
-    learned: Mapping[str, Any] | None = None,
+    learned: Mapping[str, Any],
 ) -> Report:
     """The report of a span; `has_older`: there are lines before it, so silence at its beginning is a gap."""
     samples = in_order(sample for sample in found.samples if from_s <= sample.at_s <= to_s)
@@ -182,7 +178,7 @@ def reported(
         alarm_low_c=alarm_low_c,
         alarm_low_from=alarm_low_from,
         coverage=min(1.0, inner.recorded_s / (to_s - from_s)) if to_s > from_s else 0.0,
-        learned=learned or {},
+        learned=learned,
     )
 
 
@@ -231,7 +227,7 @@ def answer(report: Report) -> dict[str, object]:
             {"name": pipe.name, "ice_share": None if pipe.ice_share is None else pipe.ice_share.facts()}
             for pipe in report.pipes
         ],
-        "learned": dict(report.learned) or None,
+        "learned": dict(report.learned),
         "advice": list(advised(report)),
     }
 

@@ -42,7 +42,7 @@ class Report:
     alarm_low_c: float
     alarm_low_from: str  # a key of ALARM_LOW_FROM
     coverage: float
-    learned: Mapping[str, Any]  # as `know.learned` sums it up; empty: nobody asked
+    learned: Mapping[str, Any]  # as `know.learned` sums it up
 
     @property
     def is_recorded(self) -> bool:
