@@ -46,12 +46,6 @@ def carried(house: House, tmp_path: Path) -> Path:
     return path
 
 
-def begun(house: House) -> None:
-    """A first start's settings come to the disk a moment after the guard answers."""
-    house.start()
-    house.until(house.settings.exists, "settings.toml is written")
-
-
 def before(folder: Path, name: str) -> list[Path]:
     return sorted(folder.glob(f"{name}.before-*"))
 
@@ -153,7 +147,7 @@ def test_site_toml_is_written_only_where_asked_the_old_one_kept_and_the_restart_
 
 def test_settings_that_the_guard_refuses_leave_site_toml_as_it_was(spare: House, tmp_path: Path) -> None:
     """Near freezing needs --anyway, also by this door."""
-    begun(spare)
+    spare.start_and_save()
     site, settings = spare.site.read_bytes(), spare.settings.read_bytes()
     path = tmp_path / "cold.toml"
     text = "[band]\nlow = 32.5\nhigh = 36.0\n[limits]\nalarm_low = 31.0\n"
@@ -188,7 +182,7 @@ def test_near_freezing_needs_anyway_without_a_guard_too(spare: House, tmp_path: 
 def test_nothing_is_touched_where_anything_is_wrong_and_all_of_it_is_said(
     spare: House, tmp_path: Path
 ) -> None:
-    begun(spare)
+    spare.start_and_save()
     site, settings = spare.site.read_bytes(), spare.settings.read_bytes()
     path = tmp_path / "bad.toml"
     path.write_text(carried_text("0", "[relay]\nmin_on_s = -1.0\n", "[relay]\npin = 99\n[oven]\n"))
@@ -222,7 +216,7 @@ def test_a_folder_whose_guard_does_not_answer_here_is_left_alone(spare: House, c
 
 
 def test_a_guard_that_hangs_is_given_up_and_nothing_is_changed(spare: House, carried: Path) -> None:
-    begun(spare)
+    spare.start_and_save()
     settings = spare.settings.read_bytes()
     assert spare.process is not None
     spare.process.send_signal(signal.SIGSTOP)
@@ -239,7 +233,7 @@ def test_a_guard_that_hangs_is_given_up_and_nothing_is_changed(spare: House, car
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
 def test_a_site_folder_that_may_not_be_written_stops_all_of_it(spare: House, carried: Path) -> None:
-    begun(spare)
+    spare.start_and_save()
     settings = spare.settings.read_bytes()
     locked = spare.folder / "locked"
     locked.mkdir(mode=0o500)
@@ -251,7 +245,7 @@ def test_a_site_folder_that_may_not_be_written_stops_all_of_it(spare: House, car
 
 
 def test_a_site_that_is_no_place_to_write_stops_all_of_it(spare: House, carried: Path) -> None:
-    begun(spare)
+    spare.start_and_save()
     settings = spare.settings.read_bytes()
     done = spare.run("settings", "--import", str(carried), "--site", "/proc/overwinter/site.toml")
 

@@ -86,6 +86,11 @@ class House:
         if wait:
             self.until(self.answers, "the guard answers")
 
+    def start_and_save(self) -> None:
+        """Start the guard, and wait for its first settings too: the keeper writes them beside the answers."""
+        self.start()
+        self.until(self.settings.exists, "the first settings are written")
+
     def answers(self) -> bool:
         assert self.process is not None
         assert self.process.poll() is None, self.said.read_text()

@@ -71,7 +71,7 @@ def test_restarts_do_not_wind_the_blind_clock_back(quick: House) -> None:
 
 
 def test_the_band_outlives_a_kill_with_the_owners_comments_and_hand_edits(house: House) -> None:
-    house.start()
+    house.start_and_save()
     text = house.settings.read_text()
     house.settings.write_text(
         "# my own words\n" + text.replace("every_days = 7.0", "every_days = 5   # by me")
@@ -113,7 +113,7 @@ REFUSED = [
 def test_what_is_refused_says_what_is_allowed_and_changes_nothing(
     house: House, subtests: pytest.Subtests
 ) -> None:
-    house.start()
+    house.start_and_save()
     before, text = house.call("settings"), house.settings.read_bytes()
     for row in REFUSED:
         words, telling = row.values
@@ -251,9 +251,8 @@ def test_settings_that_cannot_be_understood_are_moved_aside_and_replaced(house: 
 
 
 def test_a_reload_takes_good_files_and_refuses_bad_ones(house: House) -> None:
-    house.start()
+    house.start_and_save()
     assert house.process is not None
-    house.until(house.settings.exists, "the first settings are written")  # by the keeper, beside the answers
     house.settings.write_text(house.settings.read_text().replace("low = 36.0", "low = 35.0", 1))
     house.site.write_text(house.site.read_text().replace('name = "bench"', 'name = "renamed"'))
     house.process.send_signal(signal.SIGHUP)
