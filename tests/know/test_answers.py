@@ -1,5 +1,7 @@
 """What is learned of the heater's answers: from which phases, and what gusts may do in this house."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -145,8 +147,34 @@ def test_a_strange_answer_teaches_only_once_it_lasts() -> None:
     assert answers.falls[5].mean < -0.6
 
 
+def bumped(bump_k: float, *, lasted_s: float = 600.0, is_suspect: bool = False) -> Answers:
+    """After one phase without heat in which the air rose so far."""
+    answers, phase = Answers(), released()
+    phase.bump_k, phase.is_suspect, phase.began_s = bump_k, is_suspect, 600.0 - lasted_s
+    answers.learn(phase, end(), is_sound=not is_suspect)
+    return answers
+
+
+@pytest.mark.parametrize(("bump_k", "learned_k"), [(0.2, 0.0), (0.8, 0.8), (9.0, 5.0)])
+def test_how_far_the_air_rises_without_heat_is_learned_within_reason(bump_k: float, learned_k: float) -> None:
+    assert bumped(bump_k).bump_k == learned_k
+
+
+def test_what_was_called_a_welded_contact_teaches_only_if_it_was_soon_over() -> None:
+    assert bumped(0.8, is_suspect=True).bump_k == 0.8
+    assert bumped(0.8, is_suspect=True, lasted_s=4 * 3600.0).bump_k == 0.0
+
+
+def test_a_rise_without_heat_is_forgotten_slowly() -> None:
+    answers = bumped(0.8)
+    quiet = released()
+    quiet.began_s = 600.0 - 20 * 86400.0
+    answers.learn(quiet, end(), is_sound=True)
+    assert answers.bump_k == pytest.approx(0.8 / math.e)
+
+
 def test_what_is_stored_is_gone_on_from() -> None:
-    answers = Answers()
+    answers = bumped(0.8)
     answers.see(end(3.0, outdoor_c=-17.0))
     for _ in range(KNOWN):
         answers.learn(heated(-0.7), end(HIGH_C), is_sound=True)
@@ -158,7 +186,7 @@ def test_what_is_stored_is_gone_on_from() -> None:
     assert again.facts() == answers.facts()
 
 
-@given(st.dictionaries(st.sampled_from(["rises", "falls", "cold", "deepest"]), st.recursive(
+@given(st.dictionaries(st.sampled_from(["rises", "falls", "cold", "deepest", "bump"]), st.recursive(
     st.none() | st.booleans() | st.floats() | st.text(max_size=3),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["3", "5", "x"]), inner),
 )))  # fmt: skip

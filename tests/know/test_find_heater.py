@@ -7,7 +7,11 @@ import pytest
 
 from overwinter.core.nouns import Code, HeaterSpec, Mode
 from overwinter.core.units import Unit
+from overwinter.know.answers import KNOWN
 from overwinter.know.find import Finder
+from overwinter.know.find_heater import HeaterFaults
+from overwinter.know.nouns import Span
+from overwinter.know.phases import Course
 from tests.know.plant import (
     ALARM_LOW_C,
     BLOCK_HOUSE,
@@ -220,6 +224,55 @@ def test_the_heat_of_a_running_pump_is_not_a_welded_contact() -> None:
 
     assert not said_of(1.0)
     assert said_of(0.0) == {Code.HEAT_STUCK_ON}
+
+
+def test_a_pump_that_nobody_declared_is_learned_and_a_weld_is_still_found() -> None:
+    """Its motor warms the air as the heater does, for some minutes, and at any time."""
+    watch = learned(seed=2)
+
+    def motor() -> set[Code]:
+        watch.plant.extra_w = SHED_HOUSE.watts
+        said = watch.run(7)
+        watch.plant.extra_w = 0.0
+        return said | watch.run(20)
+
+    for after_min in (9, 12, 15):  # when the air has fallen a good deal
+        watch.until_heat(is_on=False)
+        assert not watch.run(after_min)
+        assert not motor()
+    for _ in range(5):  # at the moment of the release it looks like a weld
+        watch.until_heat(is_on=False)
+        assert not motor()
+
+    watch.until_heat(is_on=False)
+    watch.plant.is_welded = True
+    assert watch.until_said(Code.HEAT_STUCK_ON, within_min=25) <= 25
+
+
+MOTOR_STOPPED_C = (
+    4.3, 4.4, 4.6, 4.5, 4.2, 4.1, 3.8, 3.5, 3.0, 2.6, 2.3, 2.0, 2.1, 2.2, 2.4, 2.7, 2.7, 2.9, 2.9
+)  # fmt: skip
+"""Of a simulated winter: heat goes off with the third minute, a pump's motor stops with the seventh, heat
+comes on with the twelfth."""
+
+
+@pytest.mark.parametrize("rises_by_itself_k", [0.0, 1.1])
+def test_a_motor_that_stops_as_heat_comes_on_is_no_dead_heater(rises_by_itself_k: float) -> None:
+    """In a house whose air is known to rise without heat; where it never did, it would be a dead one."""
+    finder = HeaterFaults(SITE)
+    finder.answers.bump_k = rises_by_itself_k
+    for minute, rise_k in ((3, 0.25), (4, 0.44), (5, 0.7), (6, 0.9)):
+        for _ in range(KNOWN):
+            finder.answers.rises[minute].take(rise_k, memory=30.0)
+    course = Course()
+    said: set[Code] = set()
+    for at, air_c in enumerate(MOTOR_STOPPED_C):
+        heat = {2: 0.67, 11: 0.5}.get(at, float(not 2 < at < 11))
+        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=heat, low_c=2.0, high_c=4.5)
+        course.take(span)
+        said |= {finding.code for finding in finder.take(span, course, is_open=False)}
+
+    assert said == (set() if rises_by_itself_k else {Code.HEATER_DEAD})
 
 
 # Too little heat.

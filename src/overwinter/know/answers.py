@@ -38,6 +38,12 @@ GUST_GROWS, GUST_GROWS_K = 1.3, 0.1
 much deeper at most."""
 GUST_FADES_S = 20 * 86400.0
 
+BUMP_MIN, BUMP_K = 10.0, (0.3, 5.0)
+"""What a pump's motor does to the air of a small house, and gusts that end: a rise within so many minutes
+without heat, of so many kelvin."""
+BUMP_ENDS_S = 3600.0
+"""A phase without heat that was over so soon was not heated by a welded contact, whatever was said of it."""
+
 TENS_K = 10.0
 TENS_LEAST = 0.5
 """A gust's fall goes with the difference to outdoors: the deepest is kept for each ten kelvin of it, of which
@@ -51,6 +57,7 @@ class Answers:
         self.rises: dict[int, Usual] = {minute: Usual() for minute in RISES_MIN}
         self.falls: dict[int, Usual] = {minute: Usual() for minute in FALLS_MIN}
         self.deepest_k = dict.fromkeys(WINDOWS_MIN, 0.0)
+        self.bump_k = 0.0  # how far the air has risen here without heat, within BUMP_MIN
         self.cold = Usual()  # `_tens` when falls were learned
         self._tens = 1.0  # how much colder it is outdoors, in ten kelvin; stays as it was while not known
         self._strange = {True: 0, False: 0}  # phases in a row that were not like the others
@@ -69,7 +76,11 @@ class Answers:
                 if abs(minutes - minute) <= slack and (not phase.seen or phase.seen[-1][0] < minute):
                     phase.seen.append((minute, change_k))
                     break
-        for window in WINDOWS_MIN if phase.is_on else ():
+        if not phase.is_on:
+            rose_k = course.change_k(BUMP_MIN, is_smooth=True) if minutes > BUMP_MIN else change_k
+            phase.bump_k = max(phase.bump_k, rose_k or 0.0)
+            return
+        for window in WINDOWS_MIN:
             if window + 1.0 > minutes:
                 return
             fell_k = course.change_k(window)
@@ -81,6 +92,8 @@ class Answers:
         if not phase.is_whole or phase.is_forced:
             return
         air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
+        if not phase.is_on:
+            self._learn_bump(phase, span.ends_s - phase.began_s)
         if phase.is_on:
             if phase.top_c < middle_c:
                 return
@@ -108,6 +121,12 @@ class Answers:
             most_k = GUST_GROWS * known_k - GUST_GROWS_K
             self.deepest_k[window] = min(known_k, max(fell_k, most_k) if phase.is_suspect else fell_k)
 
+    def _learn_bump(self, phase: Phase, lasted_s: float) -> None:
+        least_k, most_k = BUMP_K
+        self.bump_k *= math.exp(-lasted_s / GUST_FADES_S)
+        if phase.bump_k >= least_k and (not phase.is_suspect or lasted_s <= BUMP_ENDS_S):
+            self.bump_k = max(self.bump_k, min(phase.bump_k, most_k))
+
     def least_fall_k(self, window: int) -> float:
         """The least fall within so many minutes of heat that no gust explains [K], above 0."""
         gust_k = GUST_MORE_K - GUST_TIMES * self.deepest_k[window] * self._tens
@@ -133,6 +152,7 @@ class Answers:
         return {
             "rises": {str(minute): usual.facts() for minute, usual in self.rises.items()},
             "falls": {str(minute): usual.facts() for minute, usual in self.falls.items()},
+            "bump": round(self.bump_k, 3),
             "cold": self.cold.facts(),
             "deepest": {str(window): round(fell_k, 3) for window, fell_k in self.deepest_k.items()},
         }
@@ -141,6 +161,7 @@ class Answers:
         """Go on from there."""
         self.rises = by_minute(stored.get("rises"), RISES_MIN)
         self.falls = by_minute(stored.get("falls"), FALLS_MIN)
+        self.bump_k = min(max(number(stored.get("bump")) or 0.0, 0.0), BUMP_K[1])
         self.cold = Usual.recalled(stored.get("cold"))
         deepest = stored.get("deepest")
         if isinstance(deepest, Mapping):

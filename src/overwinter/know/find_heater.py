@@ -25,6 +25,8 @@ from overwinter.know.phases import Course, Phase
 ANSWER_K, MISSING_K = 0.12, 0.22
 """Less than this cannot be told from noise: the usual answer to a switch-on, and what is missing of it."""
 CERTAIN = 4.5
+RISES_KNOWN = 3
+"""Heated phases that make a missing rise worth telling; fewer than for what is subtler."""
 """So many spreads from the usual."""
 GOES_ON = 0.5
 """So much of the fall before a switch-on would have gone on without it: cooling slows down."""
@@ -38,6 +40,15 @@ GALE_K = 0.7
 LIKE_NONE, LIKE_NONE_IN_GALES = 0.6, 0.8
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
+BUMP_TIMES, BUMP_MORE_K, BUMP_OVER_MIN = 1.3, 0.1, 20.0
+"""Where the air has risen without heat (`Answers.bump_k`), what rises after a release must rise so much
+further to be told from that, or last so long."""
+BUMPY_K, BUMPY_MIN = 0.5, 5.5
+"""Where it rises so far, a motor may stop as heat comes on: the air then falls for some minutes."""
+AROSE, AROSE_K = 0.35, 0.3
+"""Air that has risen by so much of the usual since its lowest in this phase is heated."""
+LATER_MIN = 3.0
+"""So long after the last minute of which the usual is known, what was to come by then must have come."""
 AS_BEFORE = {
     Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
     Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
@@ -108,14 +119,17 @@ class HeaterFaults:
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
     ) -> str | None:
         """Whether the air has not answered the switch-on as it always does."""
-        minute, usual = last_passed(self.answers.rises, minutes)
-        if usual is None or usual.count < KNOWN:
+        minute, usual = last_passed(self.answers.rises, minutes, known=RISES_KNOWN)
+        if usual is None or minutes > minute + LATER_MIN:
             return self._only_falls(phase, minutes, change_k, course)
-        if not phase.is_whole or minutes > RISES_MIN[-1] + 10.0:
+        if not phase.is_whole:
             return None
         missing_k = usual.mean - change_k
+        rose_k = phase.began_c + change_k - phase.low_c
         is_dead = (
-            usual.mean >= ANSWER_K
+            (minutes >= BUMPY_MIN or self.answers.bump_k < BUMPY_K)
+            and usual.mean >= ANSWER_K
+            and rose_k < max(AROSE * usual.mean, AROSE_K)
             and change_k < 0.3 * usual.mean
             and lift_k < 0.45 * usual.mean
             and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), MISSING_K)
@@ -169,7 +183,8 @@ class HeaterFaults:
             return (
                 f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat "
                 f"goes off ({self._k(-usual_k)} is usual then): the heater seems to have stopped; look at "
-                "the bulb or heater, its plug and breaker; unplug it before touching"
+                "the bulb or heater, its plug and breaker; unplug it before touching. If it heats, look for an "
+                "open door"
             )
         return None
 
@@ -193,11 +208,14 @@ class HeaterFaults:
         minute, usual = last_passed(self.answers.falls, minutes, known=KNOWN)
         if usual is None or self._pump_runs(span):
             return
+        least_k = 0.3
+        if minutes < BUMP_OVER_MIN and self.answers.bump_k:
+            least_k = max(BUMP_TIMES * self.answers.bump_k + BUMP_MORE_K, least_k)
         text = None
         if (
             minutes >= 5.0
             and phase.fell_k < 0.25  # what is released cools at once, whatever warms it later
-            and change_k >= 0.3
+            and change_k >= least_k
             and change_k - usual.mean > max(CERTAIN * usual.spread(NOISE_K), 0.5)
             and (course.change_k(5.0) or 0.0) > -0.05
         ):

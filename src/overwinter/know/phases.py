@@ -11,6 +11,9 @@ MINUTE_S = 60.0
 KEPT = 130
 """Spans that are remembered: two hours of minutes."""
 
+SLOPES_MIN = (5.0, 15.0)
+"""How the air fell before a switch is taken over the shorter, and over the longer where that is flatter:
+noise alone makes a slow house fall within five minutes."""
 ON_SHARE, OFF_SHARE = 0.9, 0.1
 SMOOTHED = 3
 """Spans whose mean stands for the air: a reading's noise is as much as ten minutes of a slow heater."""
@@ -28,12 +31,14 @@ class Phase:
     __slots__ = (
         "began_c",
         "began_s",
+        "bump_k",
         "deepest_k",
         "fell_k",
         "is_forced",
         "is_on",
         "is_suspect",
         "is_whole",
+        "low_c",
         "seen",
         "slope_k_min",
         "top_c",
@@ -45,7 +50,8 @@ class Phase:
         self.began_c = began_c
         self.is_whole = is_whole  # whether its beginning was seen
         self.is_forced = False
-        self.top_c = began_c  # the warmest since it began
+        self.top_c = self.low_c = began_c  # the warmest and the coldest since it began
+        self.bump_k = 0.0  # the steepest rise in it, as `Answers.bump_k`
         self.fell_k = 0.0  # the deepest fall from the warmest so far
         self.is_suspect = False  # something was found wrong in it: it teaches nothing
         self.slope_k_min = 0.0  # how the air fell before it [K/min], never above 0
@@ -94,12 +100,18 @@ class Course:
             self.before = phase
             began_c = smooth_c if before_c is None else before_c
             self.phase = phase = Phase(is_on=is_on, began_s=began_s, began_c=began_c, is_whole=True)
-            fell_k = self.change_k(5.0, is_smooth=True)  # up to the span before this one
-            phase.slope_k_min = 0.0 if fell_k is None else min(fell_k / 5.0, 0.0)
+            phase.slope_k_min = self._slope_k_min()
         phase.is_forced = phase.is_forced or span.is_forced
         phase.top_c = max(phase.top_c, smooth_c)
+        phase.low_c = min(phase.low_c, smooth_c)
         phase.fell_k = max(phase.fell_k, phase.top_c - smooth_c)
         self._airs.append((span.ends_s, air_c, smooth_c))
+
+    def _slope_k_min(self) -> float:
+        """How the air fell up to the span before this one, never above 0; 0 where that is not known."""
+        fallen = [(self.change_k(minutes, is_smooth=True), minutes) for minutes in SLOPES_MIN]
+        slopes = [min(fell_k / minutes, 0.0) for fell_k, minutes in fallen if fell_k is not None]
+        return max(slopes, default=0.0)
 
     def forget(self) -> None:
         """Nothing is known of what went before."""

@@ -144,6 +144,7 @@ class Found:
     delay_s: float | None
     is_dark: bool  # it fell between 20:00 and 06:00
     can_be_seen: bool  # doors only: the air truly cools
+    heats: bool  # heat was on in the minute before
     said_otherwise: tuple[str, ...]
 
 
@@ -436,6 +437,7 @@ def _watch(result: Result, made: Trace, spans: Sequence[Span]) -> None:
                 delay_s=min(one.from_s for one in fresh) - fault.from_s if fresh else None,
                 is_dark=hour >= 20 or hour < 6,
                 can_be_seen=_cools(made, fault.from_s),
+                heats=made.columns["heat"][_at(made, fault.from_s) - 1] > 0.5,
                 said_otherwise=tuple(sorted({one.code for one in during if one.code not in right})),
             )
         )
@@ -449,8 +451,13 @@ def _watch(result: Result, made: Trace, spans: Sequence[Span]) -> None:
             result.false.append((str(one.code), (one.from_s - first_s) / DAY_S, one.text))
 
 
+def _at(made: Trace, from_s: float) -> int:
+    """The span in which it falls, not the first."""
+    return max(int((from_s - made.ends_s(0)) // 60) + 1, 1)
+
+
 def _cools(made: Trace, from_s: float) -> bool:
     """Whether the true air falls by a kelvin within ten minutes."""
-    at = max(int((from_s - made.ends_s(0)) // 60) + 1, 1)
+    at = _at(made, from_s)
     air_c = made.air_c[at - 1 : at + 11]
     return bool(air_c[0] - air_c.min() >= 1.0)
