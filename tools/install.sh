@@ -531,6 +531,8 @@ uninstall_it() {
     for kept in /etc /var/lib /var/log; do rm -rf "$dest$kept"/overwinter "$dest$kept"/overwinter@*; done
     if [ -z "$dest" ]; then
         rm -rf /etc/systemd/system/overwinter.service.d /etc/systemd/system/overwinter.socket.d
+        # Emptied first: its members outlive it, and userdel would complain of them.
+        if getent group overwinter >/dev/null; then gpasswd -M "" overwinter; fi
         if getent passwd overwinter >/dev/null; then userdel overwinter; fi
         if getent group overwinter >/dev/null; then groupdel overwinter; fi
     fi

@@ -152,7 +152,7 @@ def test_a_caller_outside_the_group_is_refused_and_takes_nothing(stage: Stage) -
     )
 
     assert done.returncode == 1
-    assert "changes are for root, the guard's own user and members of the group overwinter" in done.stderr
+    assert "allowed: root, the guard's own user, members of the group overwinter" in done.stderr
     assert stage.as_before()
     assert stage.status()["proof"] is None
     stage.until(lambda: len(stage.events("refused")) == 1, "the refusal is recorded")

@@ -34,6 +34,12 @@ def verdicts(site: Site, **more: object) -> list[tuple[Mark, str]]:
     return [(item.mark, item.text) for item in plan_page(found).sections[0].items]
 
 
+@given(site=sites)
+def test_no_title_stands_over_nothing(site: Site) -> None:
+    for section in plan_page(plan(site, band=BAND)).sections:
+        assert section.lead or section.table or section.items or section.note, section.title
+
+
 def test_the_hut_is_told_with_its_numbers() -> None:
     """By hand in tests/reckon: 248.6 W at -20 C, the limit -15.70 C, R-5 on the walls 3.746 W/K."""
     said = told(plan_page(plan(SITE, band=BAND, outdoors=COLD)))

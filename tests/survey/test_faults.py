@@ -494,7 +494,19 @@ def test_a_guard_that_is_up_and_silent_is_a_fault(machine: Fake, tmp_path: Path)
     found = faults(machine)
 
     assert list(found) == ["guard-silent"]
+    assert found["guard-silent"].value.startswith("runs but does not answer")
     assert "restart overwinter.service" in found["guard-silent"].command
+
+
+def test_a_guard_that_starts_again_and_again_is_not_said_to_run(machine: Fake, tmp_path: Path) -> None:
+    machine.at = replace(machine.at, socket=str(tmp_path / "none"))
+    machine.unit(".service", ActiveState="activating")
+
+    found = faults(machine)
+
+    assert list(found) == ["guard-silent"]
+    assert found["guard-silent"].value.startswith("does not get through its start")
+    assert "journalctl -u overwinter -n 20" in found["guard-silent"].fix
 
 
 def test_a_sensor_that_does_not_answer_is_found_without_a_guard(dark: Fake) -> None:

@@ -60,7 +60,7 @@ def refusal(code: int, message: str, problems: "list[dict[str, Any]]") -> list[s
         lines.append(
             clean(f"  {line}" if not allowed or allowed in line else f"  {line}; allowed: {allowed}")
         )
-    if code == NOT_PERMITTED:
+    if code == NOT_PERMITTED and not problems:  # which say it themselves
         lines.append("changes are for root, the guard's own user and members of the group overwinter")
     return lines
 

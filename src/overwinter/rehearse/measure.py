@@ -5,6 +5,7 @@ import math
 from dataclasses import replace
 
 from overwinter.core.nouns import Code
+from overwinter.core.units import Unit, say
 from overwinter.rehearse.nouns import Fault, Outcome, Scenario, Told
 from overwinter.rehearse.stage import Stage
 from overwinter.store.lines import is_plainly_sample
@@ -121,6 +122,7 @@ class Measure:
         *,
         seed: int,
         per_kwh: float | None,
+        unit: Unit,
         starts: int,
         turns: int,
         logbook_bytes: int,
@@ -152,11 +154,11 @@ class Measure:
             turns=turns,
             logbook_bytes=logbook_bytes,
         )
-        return _judged(outcome, self._scenario)
+        return _judged(outcome, self._scenario, unit)
 
 
-def _judged(outcome: Outcome, scenario: Scenario) -> Outcome:
-    """With what did not hold of what the scenario promises."""
+def _judged(outcome: Outcome, scenario: Scenario, unit: Unit) -> Outcome:
+    """With what did not hold of what the scenario promises, for people who think in `unit`."""
     must, failed = scenario.must, []
     if must.froze is not None and outcome.froze is not must.froze:
         failed.append("ice in the pipe" if outcome.froze else "no ice in the pipe, where there must be")
@@ -167,14 +169,13 @@ def _judged(outcome: Outcome, scenario: Scenario) -> Outcome:
     codes = {told.code for told in outcome.alarms}
     failed += [f"the alarm {code} was not told" for code in must.alarms if code not in codes]
     failed += [f"the alarm {code} was told, where it must not be" for code in must.no_alarms if code in codes]
-    if must.coldest_water_c is not None and outcome.coldest_water_c < must.coldest_water_c:
-        failed.append(
-            f"the water came to {outcome.coldest_water_c:.2f} °C, {must.coldest_water_c:.2f} °C is the least"
-        )
-    if must.hottest_air_c is not None and outcome.hottest_air_c > must.hottest_air_c:
-        failed.append(
-            f"the air came to {outcome.hottest_air_c:.1f} °C, {must.hottest_air_c:.1f} °C is the most"
-        )
+    least_c, most_c = must.coldest_water_c, must.hottest_air_c
+    if least_c is not None and outcome.coldest_water_c < least_c:
+        reached = say(outcome.coldest_water_c, unit)
+        failed.append(f"the water came to {reached}, {say(least_c, unit)} is the least")
+    if most_c is not None and outcome.hottest_air_c > most_c:
+        reached = say(outcome.hottest_air_c, unit)
+        failed.append(f"the air came to {reached}, {say(most_c, unit)} is the most")
     if outcome.logbook_bytes > scenario.max_bytes:
         failed.append(f"the logbook has {outcome.logbook_bytes} bytes, more than {scenario.max_bytes}")
     return replace(outcome, failed=tuple(failed)) if failed else outcome

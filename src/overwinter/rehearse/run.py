@@ -191,6 +191,7 @@ class Run:
         return measure.outcome(
             seed=self._seed,
             per_kwh=self.site.per_kwh,
+            unit=self.site.unit,
             starts=self.starts,
             turns=self.turns,
             logbook_bytes=self.logbook_bytes(),

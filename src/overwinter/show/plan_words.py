@@ -50,7 +50,7 @@ def plan_page(plan: Plan, *, made_by: str = "") -> Page:
         *_pipes(plan),
         Section(title="Cautions", items=[Item(one) for one in cautions(plan)]),
         *_missing(plan),
-        Section(title="Assumed", items=[Item(one) for one in assumptions(plan)]),
+        *_assumed(plan),
     ]
     return Page(
         title=f"{plan.site.name}: plan",
@@ -317,6 +317,12 @@ def _missing(plan: Plan) -> Iterator[Section]:
     found = missing(plan)
     if found:
         yield Section(title="Not given, and what it would tell", items=[Item(one) for one in found])
+
+
+def _assumed(plan: Plan) -> Iterator[Section]:
+    found = assumptions(plan)
+    if found:
+        yield Section(title="Assumed", items=[Item(one) for one in found])
 
 
 def _step(step_k: float, unit: Unit) -> str:

@@ -82,6 +82,11 @@ class Unit:
         """Whether it runs, or is about to, or reads its files again."""
         return self.said.get("ActiveState") in {"active", "activating", "reloading"}
 
+    @property
+    def is_starting(self) -> bool:
+        """Whether it is about to run, which some never get beyond."""
+        return self.said.get("ActiveState") == "activating"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guard:

@@ -67,7 +67,7 @@ def findings(sensors: Sensors, scene: Scene) -> Iterator[Finding]:
         yield unknown(
             "sensor-silent",
             names,
-            "the guard runs but does not answer, and does not share its sensors",
+            "the guard, whose they are, does not answer",
             why="A sensor that is lost leaves the house blind.",
             command=scene.systemctl("restart"),
         )

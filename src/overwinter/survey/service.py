@@ -228,12 +228,14 @@ def _answers(scene: Scene) -> Iterator[Finding]:
     if scene.guard.runs:
         yield sound("guard", "the guard", "answers")
     elif scene.service.is_active:
+        # Its socket is systemd's, and takes a question also from a guard that ends before it is ready.
+        state = "does not get through its start" if scene.service.is_starting else "runs but does not answer"
         yield fault(
             "guard-silent",
             "the guard",
-            f"runs but does not answer: {scene.guard.silence}",
+            f"{state}: {scene.guard.silence}",
             why="Nobody can see what it does, nor change it.",
-            fix=f"See what it says with `journalctl -u {scene.at.unit}`, then:",
+            fix=f"Its last words say why: `sudo journalctl -u {scene.at.unit} -n 20`. Mend that, then:",
             command=scene.systemctl("restart"),
         )
     elif not scene.service.is_there:  # else it has been said that the service is inactive
