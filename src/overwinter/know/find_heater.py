@@ -183,8 +183,8 @@ class HeaterFaults:
             return (
                 f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat "
                 f"goes off ({self._k(-usual_k)} is usual then): the heater seems to have stopped; look at "
-                "the bulb or heater, its plug and breaker; unplug it before touching. If it heats, look for an "
-                "open door"
+                "the bulb or heater, its plug and breaker; unplug it before touching. If it heats, look for "
+                "an open door"
             )
         return None
 
