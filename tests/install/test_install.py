@@ -48,6 +48,7 @@ NEW_SITE = SITE.replace('unit = "F"', 'unit = "F"\nroof = "tin"')
 SITE_FILE, SETTINGS = "/etc/overwinter/site.toml", "/var/lib/overwinter/settings.toml"
 LOGBOOK, COMMAND = "/var/log/overwinter/logbook.jsonl", "/usr/local/bin/overwinter"
 UNITS = "/usr/local/lib/systemd/system"
+DROP_IN = "/etc/systemd/system/overwinter.service.d/own.conf"
 BOOT = "/etc/systemd/system/multi-user.target.wants/overwinter.service"
 NEW_VERSION = "9.9.1"
 NEWER_KEY = "\n[comfort]\nsoft = 1.5  # of a version to come\n"
@@ -78,7 +79,7 @@ class Story:
     def keep(self, stage: str, here: Machine) -> None:
         """Note what lies on the machine now."""
         self.listings[stage] = here.changed()
-        kept = (SITE_FILE, SETTINGS, LOGBOOK)
+        kept = (SITE_FILE, SETTINGS, LOGBOOK, DROP_IN)
         self.files[stage] = {name: here.path(name).read_bytes() for name in kept if here.path(name).exists()}
         self.versions[stage] = sorted(path.name for path in here.path("/opt/overwinter/versions").glob("*"))
 
@@ -120,6 +121,9 @@ def story(here: Machine) -> Story:
     told.keep("resumed", here)
 
     here.path(SITE_FILE).write_text(SITE)
+    here.path(DROP_IN).parent.mkdir(parents=True)
+    here.path(DROP_IN).write_text("[Service]\nNice=1\n")
+    here.run("usermod", "-aG", "overwinter", "nobody")
     for folder in ("/var/lib/overwinter", "/var/log/overwinter", "/run/overwinter"):  # as the unit would
         here.run("install", "-d", "-o", "overwinter", "-g", "overwinter", folder)
     with guard(here) as running:
@@ -310,10 +314,11 @@ def test_the_service_user_is_a_member_of_gpio_and_has_no_login(here: Machine, st
     assert [line.split()[2] for line in sysusers.splitlines() if line.startswith(("u", "g"))] == ["-", "-"]
 
 
-def test_an_upgrade_keeps_settings_site_and_logbook(story: Story) -> None:
+def test_an_upgrade_keeps_settings_site_logbook_and_what_was_added_to_the_unit(story: Story) -> None:
     before, after = story.files["used"], story.files["upgrade"]
     assert b"low = 35" in before[SETTINGS]
-    assert (after[SETTINGS], after[SITE_FILE]) == (before[SETTINGS], before[SITE_FILE])
+    for name in (SETTINGS, SITE_FILE, DROP_IN):
+        assert after[name] == before[name], name
     assert after[LOGBOOK].startswith(before[LOGBOOK])
     assert b"a new lamp" in after[LOGBOOK]
     assert story.facts["upgrade"] == f"overwinter {NEW_VERSION}\n"
@@ -375,10 +380,9 @@ def test_whoever_uninstalls_reads_that_nothing_is_isolated(story: Story, stage: 
 
 def test_uninstalling_keeps_what_is_the_owners(story: Story) -> None:
     assert story.files["uninstall"] == story.files["downgrade"]
-    assert story.files["uninstall"].keys() == {SITE_FILE, SETTINGS, LOGBOOK}
-    assert [
-        name for name in left(story, "uninstall") if not name.startswith(("etc/overwinter", "var/l"))
-    ] == []
+    assert story.files["uninstall"].keys() == {SITE_FILE, SETTINGS, LOGBOOK, DROP_IN}
+    owners = ("etc/overwinter", "var/l", DROP_IN[1:], str(Path(DROP_IN).parent)[1:])
+    assert [name for name in left(story, "uninstall") if not name.startswith(owners)] == []
 
 
 def left(story: Story, stage: str) -> list[str]:
@@ -390,6 +394,7 @@ def left(story: Story, stage: str) -> list[str]:
 def test_uninstalling_with_purge_leaves_no_trace(story: Story) -> None:
     assert left(story, "purge") == []
     assert story.facts["user gone"] == ""
+    assert "userdel" not in story.said["purge"], "members of the group are no reason to complain"
     folders = {name for name, row in story.listings["purge"].items() if str(row[0]).startswith("d")}
     made = {f"usr/local/share/{name}" for name in ("bash-completion", "fish/vendor_completions.d")}
     below = {name for name in made if not Path("/", name).exists()}
