@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import idle, night, reading, spikes, starts, storing, thousand, wear, winter
+from tests.bench import idle, night, reading, spikes, starts, storing, thousand, wear, winter, year
 from tests.bench.rig import command, file_system, workplace
 from tests.bench.table import Row, table
 
@@ -24,6 +24,7 @@ PARTS: dict[str, Callable[[Path], list[Row]]] = {
     "reading": reading.rows,
     "thousand": thousand.rows,
     "winter": winter.rows,
+    "year": year.rows,
 }
 
 

@@ -1,13 +1,16 @@
 """The bench must be able to say "missed": a table that cannot fail measures nothing."""
 
+import json
 import os
 import random
+import subprocess
+import sys
 import time
 
 import pytest
 
 from overwinter.core.nouns import Settings
-from tests.bench import rig, spikes
+from tests.bench import rig, spikes, year
 from tests.bench.__main__ import PARTS
 from tests.bench.spikes import Action, Liar
 from tests.bench.table import Row, table
@@ -104,3 +107,17 @@ def test_the_workplace_is_gone_afterwards() -> None:
         assert rig.file_system(folder) != "unknown"
 
     assert not folder.exists()
+
+
+def test_a_fortnight_of_turns_leaves_memory_and_descriptors_as_they_were() -> None:
+    """The year itself is a part of the bench."""
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.bench.year", "14"],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    early, late = (json.loads(done.stdout)[month] for month in (1, -1))
+    assert late["kib"] - early["kib"] <= 1024 * year.GROWS_MIB
+    assert late["descriptors"] <= early["descriptors"]
