@@ -7,14 +7,17 @@ from typing import Any
 
 import pytest
 
-from overwinter.core.nouns import Code, Role, SensorSpec, Settings, Site
+from overwinter.core.nouns import Code, HeaterSpec, Role, SensorSpec, Settings, Site
 from overwinter.core.state import State
-from overwinter.guard.learning import Learning
+from overwinter.guard import wheel
+from overwinter.guard.learning import Learning, cooling_before
 from overwinter.know.knowledge import Knowledge
+from overwinter.know.learned import Learned
 from overwinter.know.nouns import Finding, Span
 from overwinter.store.keeper import STATE_NAME
 from overwinter.store.small import load_state
 from tests.guard.house import House
+from tests.know.test_forecast import HEATER, told
 from tests.rehearse.lived import events, fault, live, scenario
 from tests.schemas.test_program import check
 
@@ -115,3 +118,57 @@ def test_a_forecast_for_no_weather_on_earth_is_refused(house: House) -> None:
     assert told.returncode == 1
     assert "--outdoor = -200C: must be" in told.stderr
     assert "outdoor_c" in house.call("forecast", {"outdoor_c": "cold"})["message"]
+
+
+@pytest.mark.parametrize("kept", [None, "learned", {}, {"house": 3}])
+def test_before_anything_is_learned_no_cooling_is_known(kept: object) -> None:
+    assert cooling_before(kept, HeaterSpec(), 3.0) is None
+
+
+@pytest.mark.parametrize("house", [{}, {"version": 2}, {"version": "two", "cooling": []}])
+def test_from_what_is_damaged_the_house_may_have_been_as_cold_as_outdoors(house: dict[str, object]) -> None:
+    cooling = cooling_before({"house": house}, HeaterSpec(), 3.0)
+
+    assert cooling is not None
+    assert cooling(0.5, -10.0).low == -10.0
+
+
+def test_whatever_learning_stumbles_over_ends_no_guard(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stumble(_self: Learned, _outdoor_c: float) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(Learned, "course", stumble)
+    cooling = cooling_before({"house": {}}, HeaterSpec(), 3.0)
+
+    assert cooling is not None
+    assert cooling(0.5, -10.0).low == -10.0
+
+
+def test_without_a_temperature_before_the_silence_no_cooling_is_known() -> None:
+    learned, _, _ = told()
+    assert cooling_before({"house": learned.facts()}, HEATER, None) is None
+
+
+def test_what_was_learned_before_a_silence_tells_how_far_the_house_cooled_in_it() -> None:
+    learned, _, winter = told()
+    cooling = cooling_before({"house": json.loads(json.dumps(learned.facts()))}, HEATER, winter.air_c)
+
+    assert cooling is not None
+    assert -10.0 < cooling(8.0, -10.0).low < cooling(2.0, -10.0).low < winter.air_c
+
+
+def test_a_silence_is_judged_by_what_was_learned_before_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[Any, float | None]] = []
+
+    def cooling(learned: object, _heater: HeaterSpec, air_c: float | None) -> None:
+        asked.append((learned, air_c))
+
+    monkeypatch.setattr(wheel, "cooling_before", cooling)
+    live(scenario(fault("power-cut", 3.0, 2.0), hours=6.0), tmp_path)
+
+    gap = events(tmp_path, "gap")[-1]
+    learned, air_c = asked[-1]
+    assert learned.keys() == {"house", "faults"}
+    assert air_c == gap["before_c"]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from overwinter.core.nouns import HeaterSpec, Mode, PipeSpec, Settings, Site
 from overwinter.know.cooling import Course
-from overwinter.know.forecast import Forecast, _pipe_hours, forecast
+from overwinter.know.forecast import Forecast, _pipe_hours, air_without_heat, forecast
 from overwinter.know.learned import Learned
 from overwinter.know.nouns import Span
 from overwinter.physics.ranges import Range
@@ -59,6 +59,22 @@ def test_the_hours_of_two_lumps_are_right_within_a_third_and_the_range_holds_the
     hours = known(said(outdoor_c).hours_to_freezing)
     assert 0.67 < hours.best / truth_h < 1.3  # early is allowed more than late
     assert hours.low <= truth_h <= hours.high
+
+
+@pytest.mark.parametrize("outdoor_c", [-25.0, -8.0])
+def test_after_a_silence_the_air_was_within_what_its_own_cooling_says(outdoor_c: float) -> None:
+    """Two lumps without heat, as the house truly cools, against what was learned of it before."""
+    learned, _, winter = told()
+    air = air_without_heat(learned, winter.air_c)
+    for to_c in (1.5, 0.0, -2.0):
+        hours = winter.lumps.hours_to(to_c, air_c=winter.air_c, things_c=winter.things_c, outdoor_c=outdoor_c)
+        then = air(hours, outdoor_c)
+        assert then.low <= to_c <= then.high
+        assert then.low > outdoor_c
+
+
+def test_the_air_of_a_house_not_known_yet_may_be_as_cold_as_outdoors() -> None:
+    assert air_without_heat(Learned(HEATER), 3.0)(1.0, -10.0) == Range(best=-10.0, low=-10.0, high=3.0)
 
 
 def test_the_alarm_comes_before_the_frost_and_the_air_before_the_pipe() -> None:

@@ -8,16 +8,40 @@ Rule 2: a start does not wait for it. What learns is imported once the guard is 
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from overwinter.core.nouns import Code, Fact
+from overwinter.core.nouns import Code, Fact, HeaterSpec
 from overwinter.core.state import State
 from overwinter.guard.spans import Spans
 from overwinter.know.nouns import Span
 
 if TYPE_CHECKING:
+    from overwinter.know.frozen import Cooling
     from overwinter.know.knowledge import Knowledge
 
 Share: TypeAlias = Callable[[Mapping[str, object], Span | None], None]
 """Given what was learned and the span that it is as of; neither is changed any more."""
+
+
+def cooling_before(learned: object, heater: HeaterSpec, air_c: float | None) -> "Cooling | None":
+    """How the air goes without heat from so warm on, by what was known before a silence; None: not known.
+
+    Rule 1 holds here too: what it stumbles over is taken for not known.
+    """
+    kept = learned.get("house") if isinstance(learned, Mapping) else None
+    if air_c is None or not isinstance(kept, Mapping):
+        return None
+    from overwinter.know.forecast import air_without_heat  # only after a silence
+    from overwinter.know.learned import Learned
+    from overwinter.physics.ranges import Range
+
+    air = air_without_heat(Learned.recalled(heater, kept), air_c)
+
+    def shielded(hours: float, outdoor_c: float) -> Range:
+        try:
+            return air(hours, outdoor_c)
+        except Exception:  # noqa: BLE001 (as above)
+            return Range(best=outdoor_c, low=outdoor_c, high=outdoor_c)
+
+    return shielded
 
 
 class Learning:

@@ -30,7 +30,7 @@ from overwinter.daemon.service import Service
 from overwinter.guard.board import Board
 from overwinter.guard.clock import Clock, rfc3339
 from overwinter.guard.gap import WAIT_S, Gap
-from overwinter.guard.learning import Learning
+from overwinter.guard.learning import Learning, cooling_before
 from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
 from overwinter.guard.port import GuardPort
 from overwinter.guard.seams import Contact, Relay, SensorThread
@@ -134,6 +134,7 @@ class Wheel:
         self._reload = reload
         self._on_ready = on_ready
         self._gap = gap  # until it has been told
+        self._learned_before = None if gap is None else learned
         self._learning = Learning(
             learned,
             state,
@@ -327,7 +328,8 @@ class Wheel:
         gap, state = self._gap, self.state
         if gap is None or (state.look.coldest_cold_c is None and now_s - self._started_s < WAIT_S):
             return
-        self._gap = None
+        cooling = cooling_before(self._learned_before, state.site.heater, gap.before_c)
+        self._gap = self._learned_before = None
         from overwinter.know.frozen import Verdict, may_have_frozen  # only after a silence
 
         frozen = may_have_frozen(
@@ -339,6 +341,7 @@ class Wheel:
             outdoor_c=[
                 at_c for at_c in (gap.outdoor_c, outdoor_temperature_c(state, now_s)) if at_c is not None
             ],
+            cooling=cooling,
         )
         pipes = [{"name": pipe.name, "verdict": pipe.verdict.value} for pipe in frozen.pipes]
         self.record(Event("gap", now_s, {**gap.fields(state.look.coldest_cold_c), "pipes": pipes}))

@@ -6,6 +6,7 @@ Rule 3: without a temperature outdoors there is neither limit nor loss: any gues
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from overwinter.core.nouns import Mode, PipeSpec, Settings, Site
@@ -133,6 +134,27 @@ def forecast(
         outdoor_c=now_c,
         missing=tuple(missing),
     )
+
+
+def air_without_heat(learned: Learned, air_c: float) -> Callable[[float, float], Range]:
+    """From so warm on, by hours without heat [h] and outdoors [°C], as learned before.
+
+    The range is that of `Forecast`: wind that rises, walls that hold more; its cold end is that of a pipe.
+    Where nothing is known it goes down to outdoors.
+    """
+    courses: dict[float, Course | None] = {}
+
+    def air(hours: float, outdoor_c: float) -> Range:
+        if outdoor_c not in courses:
+            courses[outdoor_c] = learned.course(outdoor_c)
+        course = courses[outdoor_c]
+        if course is None:
+            return Range(best=outdoor_c, low=outdoor_c, high=max(air_c, outdoor_c))
+        fell_k = max(course.air_c - course.at_c(hours * 3600.0), 0.0)
+        low_c = air_c - PIPE_BELOW_K - QUICKER * fell_k
+        return Range(best=air_c - fell_k, low=low_c, high=air_c - SLOWER * fell_k)
+
+    return air
 
 
 def _hours(course: Course, to_c: float, early_k: float) -> Range:
