@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from overwinter.cli import main
-from tests.schemas.test_schemas import changed, problems
+from tests.schemas.promised import changed, problems
 
 SITE = """
 [site]

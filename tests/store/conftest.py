@@ -1,9 +1,14 @@
+"""Disks that can be mounted, and a keeper on a disk that does as a test wants."""
+
 import os
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+
+from overwinter.store import keeper as keeper_module
+from tests.store.keeping import PATIENCE_S, Disk, Rig
 
 Mount = Callable[..., Path]
 
@@ -41,3 +46,18 @@ def remount() -> Callable[[Path, str], None]:
         subprocess.run(["mount", "-o", f"remount,{how}", str(folder)], check=True)
 
     return remount_as
+
+
+@pytest.fixture
+def disk(monkeypatch: pytest.MonkeyPatch) -> Disk:
+    return Disk(monkeypatch)
+
+
+@pytest.fixture
+def rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, disk: Disk) -> Iterator[Rig]:
+    monkeypatch.setattr(keeper_module, "PROBE_S", 0.05)
+    rig = Rig(tmp_path)
+    yield rig
+    disk.errors.clear()
+    disk.may_pass.set()
+    rig.keeper.stop(PATIENCE_S)

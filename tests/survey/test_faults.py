@@ -1,95 +1,33 @@
 """Each fault is put into a machine that is otherwise in good order, and is found with its fix, and alone."""
 
 from collections.abc import Callable
-from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from overwinter.cli import check
-from overwinter.survey.finding import Finding, Grade
-from overwinter.survey.machine import Line, Node, Space
-from tests.guard.house import House
-from tests.survey.conftest import beside, start
-from tests.survey.machine import PASSED, SYS_SENSORS, Fake
+from overwinter.survey.machine import Line
+from tests.survey.machine import Fake
+from tests.survey.spoiling import (
+    CONFIG,
+    MOUNTS,
+    ROOT_MOUNT,
+    both,
+    config,
+    drop,
+    edit,
+    exit_code,
+    faults,
+    lines,
+    no_gpio_group,
+    put,
+    site,
+    space,
+    unit,
+    unreadable_gpio,
+    without_unit,
+)
 
-CONFIG = "/boot/firmware/config.txt"
 MMC = "/sys/bus/mmc/devices/mmc0:0001"
-MOUNTS = "/proc/self/mountinfo"
-ROOT_MOUNT = "26 1 179:2 / / rw,noatime shared:1 - ext4 /dev/mmcblk0p2 rw"
-
-
-def faults(machine: Fake) -> dict[str, Finding]:
-    return {one.code: one for one in machine.survey().of(Grade.FAULT)}
-
-
-def exit_code(machine: Fake, monkeypatch: pytest.MonkeyPatch, *argv: str) -> int:
-    at = machine.at
-    monkeypatch.setattr(check, "MACHINE", lambda: machine)
-    places = ["--site", at.site, "--state", at.state, "--logs", at.logs, "--socket", at.socket]
-    return check.run([*places, *argv])
-
-
-def no_gpio_group(machine: Fake) -> None:
-    machine.unit(".service", SupplementaryGroups="")
-    machine.edit("/etc/group", "gpio:x:986:ada,overwinter", "gpio:x:986:ada")
-
-
-def unreadable_gpio(machine: Fake) -> None:
-    machine.nodes["/dev/gpiochip0"] = Node(uid=0, gid=0, mode=0o600)
-
-
-def lines(**taken: Line) -> Callable[[Fake], None]:
-    return lambda machine: machine.lines.update({17: taken["relay"]})
-
-
-def config(text: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.add(CONFIG, text)
-
-
-def site(old: str, new: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.edit_site(old, new)
-
-
-def unit(name: str, **properties: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.unit(name, **properties)
-
-
-def without_unit(name: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.units.pop(f"overwinter{name}") and None
-
-
-def put(path: str, text: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.put(path, text)
-
-
-def drop(path: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.drop(path)
-
-
-def edit(path: str, old: str, new: str) -> Callable[[Fake], None]:
-    return lambda machine: machine.edit(path, old, new)
-
-
-def both(*steps: Callable[[Fake], None]) -> Callable[[Fake], None]:
-    def spoil(machine: Fake) -> None:
-        for step in steps:
-            step(machine)
-
-    return spoil
-
-
-def space(**amounts: int) -> Callable[[Fake], None]:
-    usual = {"free_bytes": 20 * 10**9, "total_bytes": 30 * 10**9, "free_files": 10**6, "total_files": 10**7}
-
-    def spoil(machine: Fake) -> None:
-        for folder in (machine.at.state, machine.at.logs):
-            machine.spaces[folder] = Space(**{**usual, **amounts})
-
-    return spoil
-
-
 SETTINGS_FILE = "/var/lib/overwinter/settings.toml"
 SITE_FILE = "/etc/overwinter/site.toml"
 SPOILT: list[Any] = [
@@ -406,216 +344,3 @@ def test_a_fault_is_found_with_its_fix_and_alone(
     assert one.why.endswith(".")
     assert exit_code(machine, monkeypatch) == 1
     assert f"[{code}]" in capsys.readouterr().out
-
-
-@pytest.mark.parametrize(
-    ("changes", "code", "value", "fix"),
-    [
-        pytest.param({"version": "0.0.9"}, "version", "version 0.0.9", "restart", id="another version runs"),
-        pytest.param(
-            {"mode": "observe"}, "observe", "3.1 C inside", "mode freeze", id="observe while it is cold"
-        ),
-        pytest.param(
-            {"mode": "observe", "temperature_c": 20.0, "outdoor_c": -4.0},
-            "observe",
-            "-4.0 C outdoors",
-            "overwinter mode freeze",
-            id="observe while it freezes outdoors",
-        ),
-        pytest.param(
-            {"alarms": [{"code": "cold", "acknowledged": False}, {"code": "damp", "acknowledged": True}]},
-            "alarms",
-            "cold",
-            "overwinter status",
-            id="an alarm that nobody has acknowledged",
-        ),
-        pytest.param({"health": "failure"}, "health", "failure", "overwinter status", id="health"),
-        pytest.param(
-            {"disk": {"settings": "ok", "logbook": "full"}}, "guard-disk", "logbook", "df -h", id="disk"
-        ),
-        pytest.param(
-            {"watchdog_s": None}, "watchdog", "does not feed", "WatchdogSec", id="an unfed watchdog"
-        ),
-        pytest.param(
-            {"proof": {**PASSED, "verdict": "failed"}},
-            "proof",
-            "failed on 2026-10-20",
-            "prove",
-            id="proof failed",
-        ),
-        pytest.param(
-            {"sensors": [{"name": "north wall", "flag": 9, "age_s": None, "error": "no such device"}]},
-            "sensor-silent",
-            '"north wall" has not been believed ever: no such device',
-            "/sys/bus/iio/devices",
-            id="a sensor that never answered",
-        ),
-    ],
-)
-def test_what_the_guard_says_of_itself_is_found(
-    says: Callable[..., Fake],
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
-    changes: dict[str, object],
-    code: str,
-    value: str,
-    fix: str,
-) -> None:
-    machine = says(uptime_s=9000.0, **changes)
-
-    found = faults(machine)
-
-    assert list(found) == [code]
-    assert value in f"{found[code].thing} {found[code].value}", found[code]
-    assert fix in f"{found[code].fix} {found[code].command}", found[code]
-    assert exit_code(machine, monkeypatch) == 1
-
-
-def test_a_sensor_that_goes_is_found_through_the_running_guard(tmp_path: Path) -> None:
-    quick = "[sampling]\nsense_s = 1.0\nrecord_s = 60.0\n[failsafe]\nlost_after_s = 3.0\n"
-    house = start(tmp_path / "house", settings=f'unit = "C"\n[band]\nlow = 2.0\nhigh = 5.0\n{quick}')
-    try:
-        machine = beside(house, tmp_path / "root")
-        assert "sensor-silent" not in faults(machine)
-        (tmp_path / "house" / "sensors" / "iio:device1" / "in_temp_input").unlink()
-        house.until(lambda: house.status()["sensors"][1]["age_s"] > 3.0, "the sensor is old")
-
-        found = [one for one in machine.survey().of(Grade.FAULT) if one.code == "sensor-silent"]
-    finally:
-        house.close()
-
-    assert [one.thing for one in found] == ['sensor "by the riser"']
-    assert "No such file" in found[0].value
-
-
-def test_a_guard_that_is_up_and_silent_is_a_fault(machine: Fake, tmp_path: Path) -> None:
-    machine.at = replace(machine.at, socket=str(tmp_path / "none"))
-
-    found = faults(machine)
-
-    assert list(found) == ["guard-silent"]
-    assert found["guard-silent"].value.startswith("runs but does not answer")
-    assert "restart overwinter.service" in found["guard-silent"].command
-
-
-def test_a_guard_that_starts_again_and_again_is_not_said_to_run(machine: Fake, tmp_path: Path) -> None:
-    machine.at = replace(machine.at, socket=str(tmp_path / "none"))
-    machine.unit(".service", ActiveState="activating")
-
-    found = faults(machine)
-
-    assert list(found) == ["guard-silent"]
-    assert found["guard-silent"].value.startswith("does not get through its start")
-    assert "journalctl -u overwinter -n 20" in found["guard-silent"].fix
-
-
-def test_a_sensor_that_does_not_answer_is_found_without_a_guard(dark: Fake) -> None:
-    dark.drop(f"{SYS_SENSORS}/iio:device0/in_temp_input")
-
-    found = faults(dark)
-
-    assert list(found) == ["service-inactive", "sensor-silent"]
-    assert found["sensor-silent"].thing == 'sensor "by the pump"'
-    assert "No such file" in found["sensor-silent"].value
-
-
-def test_two_paths_that_lead_to_one_sensor_are_seen_through(dark: Fake) -> None:
-    dark.drop(f"{SYS_SENSORS}/iio:device1")
-    (dark.root / SYS_SENSORS.lstrip("/") / "iio:device1").symlink_to("iio:device0")
-
-    assert "sensor-twice" in faults(dark)
-
-
-@pytest.mark.parametrize("contact", ["NC", "NO"])
-def test_contact_nc_without_a_guard_says_that_heat_is_on(dark: Fake, contact: str) -> None:
-    dark.edit_site("pin = 17", f'pin = 17\ncontact = "{contact}"')
-
-    found = faults(dark)
-
-    assert ("contact-nc" in found) == (contact == "NC")
-    if contact == "NC":
-        assert "HEAT IS ON" in found["contact-nc"].value
-        assert next(iter(found)) == "contact-nc", "the worst comes first"
-
-
-def test_contact_nc_with_mode_observe_is_a_fault(says: Callable[..., Fake]) -> None:
-    machine = says(mode="observe", temperature_c=20.0, outdoor_c=18.0)
-    machine.edit_site("pin = 17", 'pin = 17\ncontact = "NC"')
-
-    assert list(faults(machine)) == ["contact-nc"]
-
-
-def test_a_low_end_near_freezing_is_a_fault_that_names_its_line(dark: Fake) -> None:
-    dark.edit(dark.at.settings, "low = 2.0", "low = 0.5")
-
-    found = faults(dark)["low-end"]
-
-    assert "0.5 C, below 1 C" in found.value
-    assert found.command == "overwinter band 36F 40F"
-
-
-def test_every_wrong_value_of_both_files_is_told_with_its_line(dark: Fake) -> None:
-    dark.edit(dark.at.settings, "high = 5.0", "high = 500.0\nhihg = 5.0")
-    dark.edit(dark.at.site, 'kind = "lamp"', 'kind = "candle"')
-    dark.edit(dark.at.site, "pin = 17", "pin = 99")
-
-    found = [one for one in dark.survey().of(Grade.FAULT) if one.code.endswith("-problem")]
-
-    said = {one.thing: one.value for one in found}
-    assert set(said) == {
-        "/etc/overwinter/site.toml, line 26",
-        "/etc/overwinter/site.toml, line 30",
-        "/var/lib/overwinter/settings.toml, line 5",
-        "/var/lib/overwinter/settings.toml, line 6",
-    }
-    assert "candle" in said["/etc/overwinter/site.toml, line 30"]
-    assert "did you mean" in said["/var/lib/overwinter/settings.toml, line 6"]
-
-
-def test_a_lone_dht11_is_refused_because_it_cannot_report_freezing(dark: Fake) -> None:
-    for name in ("by the pump", "by the riser"):
-        dark.edit(dark.at.site, f'name = "{name}"\nrole = "control"', f'name = "{name}"\nrole = "extra"')
-    dark.add(dark.at.site, '[[sensor]]\nname = "cheap"\nrole = "control"\nkind = "dht11"\npin = 4\n')
-
-    (found,) = [one for one in dark.survey().of(Grade.FAULT) if one.code == "site-problem"]
-
-    assert "cannot report below 0" in found.value
-
-
-def test_a_root_file_system_in_memory_costs_logbook_and_settings(machine: Fake) -> None:
-    machine.put(MOUNTS, "26 1 0:30 / / rw,noatime - overlay overlay rw,lowerdir=/lower,upperdir=/upper\n")
-    machine.put("/usr/lib/systemd/journald.conf.d/40-volatile.conf", "[Journal]\nStorage=volatile\n")
-
-    found = faults(machine)
-
-    assert list(found) == ["settings-volatile", "logbook-volatile"]
-    assert "nothing else remembers" in found["logbook-volatile"].why
-
-
-def test_a_read_only_disk_is_told_of_for_both_folders(machine: Fake) -> None:
-    machine.put(MOUNTS, ROOT_MOUNT.replace("rw,noatime", "ro,noatime") + "\n")
-
-    found = faults(machine)
-
-    assert list(found) == ["settings-read-only", "logbook-read-only"]
-    assert found["logbook-read-only"].command == "sudo mount -o remount,rw /"
-
-
-def test_an_i2c_bus_on_a_contact_and_a_relay_on_a_high_pin_are_two_faults(machine: Fake) -> None:
-    machine.edit_site("pin = 17", "pin = 3")
-    machine.lines = {3: Line(used=True, consumer="lg")}
-    machine.add(CONFIG, "dtparam=i2c_arm=on\n")
-
-    assert list(faults(machine)) == ["pin-kernel", "relay-boot"]
-
-
-def test_many_faults_at_once_are_all_told(machine: Fake) -> None:
-    for spoil in (no_gpio_group, unit(".service", WatchdogUSec="0"), site("limiter = true", "")):
-        spoil(machine)
-
-    assert set(faults(machine)) == {"gpio-group", "watchdog", "limiter"}
-
-
-def test_the_guarded_house_is_left_as_it_was(guarded_house: House) -> None:
-    """All the spoiling above was done to copies."""
-    assert guarded_house.status()["alarms"] == []

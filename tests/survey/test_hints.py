@@ -8,7 +8,7 @@ import pytest
 from overwinter.survey.finding import Finding, Grade
 from overwinter.survey.machine import Space
 from tests.survey.machine import PASSED, Fake
-from tests.survey.test_faults import both, drop, edit, exit_code, put, site, unit
+from tests.survey.spoiling import both, drop, edit, exit_code, put, site, unit
 
 VOLATILE = "[Journal]\nStorage=volatile\n"
 
