@@ -111,6 +111,29 @@ def test_what_is_slow_is_as_slow_as_the_house(on_min: int, off_min: int, steady_
     assert cooling.steady_s == pytest.approx(steady_s, rel=0.01)
 
 
+@pytest.mark.parametrize(
+    ("heat_k", "ends_c"),
+    [
+        pytest.param(5.0, -10.0, id="a motor kept it warm as well, and stops with the power"),
+        pytest.param(15.0, -12.0, id="the heater alone explains it, and outdoors was colder before"),
+        pytest.param(1.0, -2.0, id="nearly nothing is explained"),
+    ],
+)
+def test_without_power_the_air_ends_as_cold_as_outdoors(
+    monkeypatch: pytest.MonkeyPatch, heat_k: float, ends_c: float
+) -> None:
+    """From 3 °C to -10 °C, of which the heater's own warmth is `heat_k`; five times as steep at most."""
+    shares = (heat_k, 0.0, 0.0, 0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
+    monkeypatch.setattr(Cooling, "shares", lambda _self, _rise_k: shares)
+    cooling = Cooling()
+    cooling.begin(3.0, -10.0, 1.0)
+
+    course = cooling.course(3.0, -10.0, None)
+
+    assert course is not None
+    assert course.at_c(1e9) == pytest.approx(ends_c)
+
+
 def test_a_cable_teaches_nothing() -> None:
     learned = taught(record(), replace(HEATER, kind="cable"))
     assert learned.based_on_h == 0.0

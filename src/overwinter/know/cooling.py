@@ -55,6 +55,10 @@ ALIKE_TIE = 1e-3
 """The shares of the slower lags stand to one another like this unless the record says otherwise, the slowest
 standing for all that is slower still. By choice, on 14 simulated houses in three winters."""
 
+STEEPER_MOST = 5.0
+"""The air ends as cold as outdoors. Of what the lags leave out of that (a pump's motor, which stops with the
+power, warms a small house by as much as its heater) all are made steeper, up to so many times."""
+
 HOURS_MAX = 240.0
 """Nobody needs to know more; the weather does not stay for so long either."""
 
@@ -199,7 +203,9 @@ class Cooling:
             (lag_s, share * (lag_c - outdoor_c))
             for lag_s, share, lag_c in zip(OUTDOOR_S, shares[1], self.outdoor_c, strict=True)
         ]
-        return Course(air_c, tuple(falls))
+        whole_k, falls_k = air_c - outdoor_c, sum(fall_k for _, fall_k in falls)
+        steeper = min(whole_k / falls_k, STEEPER_MOST) if 0.0 < falls_k < whole_k else 1.0
+        return Course(air_c, tuple((lag_s, steeper * fall_k) for lag_s, fall_k in falls))
 
     def facts(self) -> dict[str, object]:
         """To be written down."""

@@ -109,7 +109,7 @@ class HeaterFaults:
 
     def _look_for_no_heat(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
         # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
-        lift_k = change_k - GOES_ON * phase.slope_k_min * minutes
+        lift_k = change_k - GOES_ON * phase.flatter_k_min * minutes
         text = self._missed(phase, minutes, change_k, lift_k, course)
         if text is None and minutes >= 6.0:
             text = self._stopped(minutes, course)
@@ -120,9 +120,9 @@ class HeaterFaults:
     ) -> str | None:
         """Whether the air has not answered the switch-on as it always does."""
         minute, usual = last_passed(self.answers.rises, minutes, known=RISES_KNOWN)
-        if usual is None or minutes > minute + LATER_MIN:
+        if usual is None:
             return self._only_falls(phase, minutes, change_k, course)
-        if not phase.is_whole:
+        if not phase.is_whole or minutes > minute + LATER_MIN:
             return None
         missing_k = usual.mean - change_k
         rose_k = phase.began_c + change_k - phase.low_c

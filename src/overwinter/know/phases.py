@@ -11,9 +11,9 @@ MINUTE_S = 60.0
 KEPT = 130
 """Spans that are remembered: two hours of minutes."""
 
-SLOPES_MIN = (5.0, 15.0)
-"""How the air fell before a switch is taken over the shorter, and over the longer where that is flatter:
-noise alone makes a slow house fall within five minutes."""
+SLOPE_MIN, LONGER_MIN = 5.0, 15.0
+"""How the air fell before a switch, and over what it is flatter: noise alone makes a slow house fall within
+five minutes."""
 ON_SHARE, OFF_SHARE = 0.9, 0.1
 SMOOTHED = 3
 """Spans whose mean stands for the air: a reading's noise is as much as ten minutes of a slow heater."""
@@ -34,6 +34,7 @@ class Phase:
         "bump_k",
         "deepest_k",
         "fell_k",
+        "flatter_k_min",
         "is_forced",
         "is_on",
         "is_suspect",
@@ -55,6 +56,7 @@ class Phase:
         self.fell_k = 0.0  # the deepest fall from the warmest so far
         self.is_suspect = False  # something was found wrong in it: it teaches nothing
         self.slope_k_min = 0.0  # how the air fell before it [K/min], never above 0
+        self.flatter_k_min = 0.0  # the same over a longer time, where that is flatter
         self.deepest_k: dict[int, float] = {}  # the deepest fall within so many minutes of it
         self.seen: list[tuple[int, float]] = []  # minutes since it began, change since [K]
 
@@ -100,18 +102,18 @@ class Course:
             self.before = phase
             began_c = smooth_c if before_c is None else before_c
             self.phase = phase = Phase(is_on=is_on, began_s=began_s, began_c=began_c, is_whole=True)
-            phase.slope_k_min = self._slope_k_min()
+            phase.slope_k_min = self._slope_k_min(SLOPE_MIN)
+            phase.flatter_k_min = max(phase.slope_k_min, self._slope_k_min(LONGER_MIN))
         phase.is_forced = phase.is_forced or span.is_forced
         phase.top_c = max(phase.top_c, smooth_c)
         phase.low_c = min(phase.low_c, smooth_c)
         phase.fell_k = max(phase.fell_k, phase.top_c - smooth_c)
         self._airs.append((span.ends_s, air_c, smooth_c))
 
-    def _slope_k_min(self) -> float:
-        """How the air fell up to the span before this one, never above 0; 0 where that is not known."""
-        fallen = [(self.change_k(minutes, is_smooth=True), minutes) for minutes in SLOPES_MIN]
-        slopes = [min(fell_k / minutes, 0.0) for fell_k, minutes in fallen if fell_k is not None]
-        return max(slopes, default=0.0)
+    def _slope_k_min(self, minutes: float) -> float:
+        """How the air fell up to the span before this one [K/min], never above 0; 0: not known."""
+        fell_k = self.change_k(minutes, is_smooth=True)
+        return 0.0 if fell_k is None else min(fell_k / minutes, 0.0)
 
     def forget(self) -> None:
         """Nothing is known of what went before."""

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
 
-from overwinter.core.nouns import Code
 from tests.bench.learning.faults import Kind
 from tests.bench.learning.measure import Duty, Found, Hours, Limit, Result
 
@@ -233,12 +232,8 @@ def _faults(faulty: Sequence[Result]) -> list[Judged]:
     not_oil = found(at_on, among=lambda house: house != OIL)
     welded = found(Kind.WELDED, among=lambda house: house in FAST)
     delays_min = [math.inf if one.delay_s is None else one.delay_s / 60.0 for one in welded]
-    # "While cooling": the air truly falls, and no heat is on, under which a door looks like a dead heater.
-    opened = [one for one in found(Kind.DOOR_OPEN) if one.can_be_seen]
-    cooling, heated = [one for one in opened if not one.heats], [one for one in opened if one.heats]
-    called_dead = sum(one.delay_s is None and Code.HEATER_DEAD in one.said_otherwise for one in heated)
-    under_heat = in_time(heated, 600.0)
-    ajar = [one for one in found(Kind.DOOR_AJAR) if one.can_be_seen and not one.heats]
+    cooling = [one for one in found(Kind.DOOR_OPEN) if one.can_be_seen]
+    ajar = [one for one in found(Kind.DOOR_AJAR) if one.can_be_seen]
     dark = [one for one in found(Kind.WELDED) if one.is_dark]
     return [
         judged("dead heater at switch-on: found in 10 min", every, not_oil, 10.0),
@@ -275,12 +270,6 @@ def _faults(faulty: Sequence[Result]) -> list[Judged]:
         _hoped(judged("welded at night, all: found in 4 h", None, dark, 240.0), 0.9, in_time(dark, 14400.0)),
         judged("welded, slow buildings: found in 12 h", None, found(Kind.WELDED, among=_is_slow), 720.0),
         judged("door wide open while cooling: found in 10 min", Bar(0.8, is_least=True), cooling, 10.0),
-        row(
-            "door wide open under heat: found in 10 min",
-            None,
-            under_heat,
-            f"{told(heated, under_heat)}; {called_dead} called a dead heater",
-        ),
         _hoped(
             judged("door ajar while cooling: found in 10 min", None, ajar, 10.0), 0.6, in_time(ajar, 600.0)
         ),

@@ -144,7 +144,6 @@ class Found:
     delay_s: float | None
     is_dark: bool  # it fell between 20:00 and 06:00
     can_be_seen: bool  # doors only: the air truly cools
-    heats: bool  # heat was on in the minute before
     said_otherwise: tuple[str, ...]
 
 
@@ -286,6 +285,7 @@ def _predictions(result: Result, made: Trace) -> None:
 
     site, settings = site_of(made), settings_of(made)
     learned = Learned(site.heater)
+    learned.heed(site.contacts)
     moments = set(made.moments[::MOMENTS_EVERY])
     spent_s = 0.0
     began_s = time.process_time()
@@ -299,6 +299,7 @@ def _predictions(result: Result, made: Trace) -> None:
         if is_midnight and day == RESTART_DAY:
             kept = json.dumps(learned.facts())
             learned = Learned.recalled(site.heater, json.loads(kept))
+            learned.heed(site.contacts)
         if is_midnight and SETTLED_DAYS <= day < DAYS:
             result.facts_bytes = max(result.facts_bytes, len(json.dumps(learned.facts())))
             today, next_day = made.days[day - 1], made.days[day]
@@ -342,6 +343,7 @@ def _alone(job: Job) -> Result:
     result = Result(job, days=ALONE_DAYS)
     site, settings = site_of(made), settings_of(made)
     learned = Learned(site.heater)
+    learned.heed(site.contacts)
     moments = set(made.moments[::MOMENTS_EVERY])
     for at, span in enumerate(made.spans):
         learned.take(span)
@@ -437,7 +439,6 @@ def _watch(result: Result, made: Trace, spans: Sequence[Span]) -> None:
                 delay_s=min(one.from_s for one in fresh) - fault.from_s if fresh else None,
                 is_dark=hour >= 20 or hour < 6,
                 can_be_seen=_cools(made, fault.from_s),
-                heats=made.columns["heat"][_at(made, fault.from_s) - 1] > 0.5,
                 said_otherwise=tuple(sorted({one.code for one in during if one.code not in right})),
             )
         )
@@ -451,13 +452,8 @@ def _watch(result: Result, made: Trace, spans: Sequence[Span]) -> None:
             result.false.append((str(one.code), (one.from_s - first_s) / DAY_S, one.text))
 
 
-def _at(made: Trace, from_s: float) -> int:
-    """The span in which it falls, not the first."""
-    return max(int((from_s - made.ends_s(0)) // 60) + 1, 1)
-
-
 def _cools(made: Trace, from_s: float) -> bool:
     """Whether the true air falls by a kelvin within ten minutes."""
-    at = _at(made, from_s)
+    at = max(int((from_s - made.ends_s(0)) // 60) + 1, 1)
     air_c = made.air_c[at - 1 : at + 11]
     return bool(air_c[0] - air_c.min() >= 1.0)

@@ -247,38 +247,11 @@ def test_a_day_without_heat_says_nothing_about_duty() -> None:
 
 def test_a_fault_never_found_is_missed() -> None:
     def lost(delay_s: float | None) -> Result:
-        found = Found(
-            Kind.LOST, 3.0, delay_s, is_dark=False, can_be_seen=False, heats=False, said_otherwise=()
-        )
+        found = Found(Kind.LOST, 3.0, delay_s, is_dark=False, can_be_seen=False, said_otherwise=())
         return _result(kind="faulty", found=[found])
 
     assert _verdicts(lost(120.0))["lost sensor: found in 10 min"] == "met"
     assert _verdicts(lost(120.0), lost(None))["lost sensor: found in 10 min"] == "MISSED"
-
-
-def test_a_door_opened_under_heat_is_counted_by_itself() -> None:
-    def opened(*, heats: bool, delay_s: float | None, otherwise: tuple[Code, ...] = ()) -> Found:
-        return Found(
-            Kind.DOOR_OPEN,
-            3.0,
-            delay_s,
-            is_dark=False,
-            can_be_seen=True,
-            heats=heats,
-            said_otherwise=otherwise,
-        )
-
-    heated = opened(heats=True, delay_s=None, otherwise=(Code.HEATER_DEAD,))
-    rows = {
-        row.what: row
-        for row in goals.rows(
-            [_result(kind="faulty", found=[heated, opened(heats=False, delay_s=240.0)])],
-        )
-    }
-
-    assert rows["door wide open while cooling: found in 10 min"].verdict == "met"
-    under_heat = rows["door wide open under heat: found in 10 min"].measured
-    assert under_heat == "0.0% of 1 (0 in all; never); 1 called a dead heater"
 
 
 def test_without_a_finder_nothing_is_called_met() -> None:
@@ -314,9 +287,7 @@ def test_words_are_one_episode_until_an_hour_of_silence(monkeypatch: pytest.Monk
 
 
 def test_the_page_names_what_was_missed() -> None:
-    found = Found(
-        Kind.WELDED, 3.0, None, is_dark=True, can_be_seen=False, heats=False, said_otherwise=("cold",)
-    )
+    found = Found(Kind.WELDED, 3.0, None, is_dark=True, can_be_seen=False, said_otherwise=("cold",))
     sick = _result(kind="faulty", found=[found], false=[("heater-dead", 5.25, "it gives no heat")])
     sound = _result(
         limits=[Limit(14, -15.0, -16.5, -18.0, -12.0)], hours=[Hours(2.0, 1.0, 0.5, 3.0, 3.0, 3.0)]
