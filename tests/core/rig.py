@@ -138,3 +138,9 @@ def is_off(decision: Decision, reason: Reason) -> bool:
 
 def is_on(decision: Decision, reason: Reason) -> bool:
     return decision == Decision(True, reason)
+
+
+def text(house: House, code: Code) -> str:
+    """The text of the one present alarm of a code."""
+    (episode,) = [episode for episode in house.state.watch.raised() if episode.code is code]
+    return episode.text

@@ -3,21 +3,15 @@
 import json
 import os
 import signal
-import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import jsonschema
 import pytest
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from overwinter import schemas
-from tests.guard.house import NO_MINIMA, QUICK, House
 from tests.notify.broker import (
     PASSWORD,
     Authority,
@@ -27,97 +21,10 @@ from tests.notify.broker import (
     needs_mosquitto,
     until,
 )
+from tests.notify.voice import Voice, mqtt
 
 OUTAGE_S = 120.0 if os.environ.get("LONG") else 12.0
 """For how long the broker is away; `LONG=1 make test` makes it two minutes."""
-
-
-class Voice:
-    """A guard with a notifier beside it."""
-
-    def __init__(self, folder: Path) -> None:
-        self.house = House(folder / "house")
-        self.house.reads(3.0)
-        self.folder = folder
-        self.said = folder / "notifier.txt"
-        self.process: subprocess.Popen[bytes] | None = None
-        self.credentials = folder / "credentials"
-        self.credentials.mkdir()
-
-    def site(self, text: str) -> None:
-        self.house.site.write_text(self.house.site.read_text() + text)
-
-    def start_guard(self) -> None:
-        self.house.start()
-        self.house.set(*QUICK, *NO_MINIMA)
-        self.house.until(lambda: self.house.status()["temperature_c"] is not None, "it sees")
-
-    def start(self) -> None:
-        (self.folder / "memory").mkdir(exist_ok=True)
-        with self.said.open("ab") as said:
-            self.process = subprocess.Popen(
-                [sys.executable, "-m", "overwinter", "notifier"],
-                env={
-                    **self.house.environment,
-                    "CREDENTIALS_DIRECTORY": str(self.credentials),
-                    "NOTIFIER_MEMORY": str(self.folder / "memory"),
-                    "NO_COLOR": "1",
-                },
-                stdout=said,
-                stderr=said,
-                stdin=subprocess.DEVNULL,
-            )
-
-    def stop(self, number: int = signal.SIGTERM) -> int:
-        assert self.process is not None
-        self.process.send_signal(number)
-        code = self.process.wait(20)
-        self.process = None
-        return code
-
-    def count(self, words: str) -> int:
-        return self.said.read_text().count(words) if self.said.exists() else 0
-
-    def turns_cold(self) -> None:
-        self.house.reads(-1.0)
-
-    def turns_warm(self) -> None:
-        self.house.reads(5.0)
-
-    def close(self) -> None:
-        if self.process is not None:
-            self.process.kill()
-            self.process.wait(20)
-        self.house.close()
-
-
-@pytest.fixture
-def voice(tmp_path: Path) -> Iterator[Voice]:
-    voice = Voice(tmp_path)
-    yield voice
-    voice.close()
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    folder = tmp_path / "broker"
-    folder.mkdir()
-    broker = Broker(folder)
-    broker.start()
-    yield broker
-    broker.stop()
-
-
-def mqtt(broker: Broker, *more: str) -> str:
-    lines = (
-        "[mqtt]",
-        'host = "localhost"',
-        f"port = {broker.port}",
-        'topic = "valley/orchard"',
-        "tls = false",
-        *more,
-    )
-    return "\n".join(["", *lines, ""])
 
 
 def test_an_alarm_runs_the_owners_command_once_and_once_more_when_it_is_over(voice: Voice) -> None:
@@ -184,89 +91,6 @@ def test_without_anything_to_tell_it_says_so_and_ends(voice: Voice, text: str) -
 
     assert done.returncode == 1
     assert "asks for nothing to be told" in done.stderr
-
-
-@needs_mosquitto
-def test_the_state_is_kept_for_late_listeners_with_an_expiry(voice: Voice, broker: Broker) -> None:
-    voice.site(mqtt(broker, "expiry_s = 30"))
-    voice.start_guard()
-    voice.start()
-    early = Listener(broker.port)
-    until(lambda: early.of("valley/orchard/state"), "a state")
-
-    late = Listener(broker.port)
-    until(lambda: late.of("valley/orchard/state") and late.of("valley/orchard/alive"), "both are kept")
-    jsonschema.validate(late.of("valley/orchard/state")[0].body, schemas.load("status"))
-    (state, *_), (alive, *_) = late.of("valley/orchard/state"), late.of("valley/orchard/alive")
-    early.close()
-    late.close()
-
-    assert state.retained
-    assert alive.retained
-    assert state.body["temperature_c"] == pytest.approx(3.0)
-    assert 0 < state.properties.MessageExpiryInterval <= 30
-    assert alive.body == {"alive": True}
-    assert not hasattr(alive.properties, "MessageExpiryInterval"), "death and life have no expiry"
-
-
-@needs_mosquitto
-def test_a_late_listener_never_reads_a_temperature_older_than_its_expiry(
-    voice: Voice, broker: Broker
-) -> None:
-    voice.site(mqtt(broker, "expiry_s = 10", "will_delay_s = 0"))
-    voice.start_guard()
-    voice.start()
-    early = Listener(broker.port)
-    until(lambda: early.of("valley/orchard/state"), "a state")
-    voice.stop(signal.SIGKILL)
-    last = early.of("valley/orchard/state")[-1]
-    time.sleep(max(last.heard_s + 11.5 - time.monotonic(), 0.0))
-
-    late = Listener(broker.port)
-    until(lambda: late.of("valley/orchard/alive"), "what is kept has come")
-    time.sleep(0.5)
-    states = late.of("valley/orchard/state")
-    early.close()
-    late.close()
-
-    assert states == []
-    assert late.of("valley/orchard/alive")[0].body == {"alive": False}
-
-
-@needs_mosquitto
-def test_a_guard_that_stops_takes_its_state_back(voice: Voice, broker: Broker) -> None:
-    voice.site(mqtt(broker))
-    voice.start_guard()
-    voice.start()
-    early = Listener(broker.port)
-    until(lambda: early.of("valley/orchard/state"), "a state")
-
-    voice.house.stop()
-
-    until(lambda: early.of("valley/orchard/state")[-1].body is None, "taken back", within_s=30.0)
-    early.close()
-
-
-@needs_mosquitto
-@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
-def test_when_the_notifier_goes_the_listeners_hear_it(
-    voice: Voice, broker: Broker, number: signal.Signals
-) -> None:
-    voice.site(mqtt(broker, "will_delay_s = 2"))
-    voice.start_guard()
-    listener = Listener(broker.port)
-    voice.start()
-    until(lambda: listener.of("valley/orchard/alive"), "alive")
-    went_s = time.monotonic()
-    voice.stop(number)
-
-    until(lambda: len(listener.of("valley/orchard/alive")) == 2, "its end")
-    end = listener.of("valley/orchard/alive")[-1]
-    listener.close()
-
-    assert end.body == {"alive": False}
-    if number is signal.SIGKILL:
-        assert end.heard_s - went_s > 1.0, "the broker waits: a link that flaps is no death"
 
 
 @needs_mosquitto
@@ -368,76 +192,6 @@ def test_a_certificate_is_looked_at(
         assert voice.house.status()["temperature_c"] is not None
     finally:
         broker.stop()
-
-
-def ask(listener: Listener, method: str, params: object, answer: str = "my/answers") -> None:
-    properties: Any = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
-    properties.ResponseTopic = answer
-    properties.CorrelationData = b"7"
-    listener.client.publish(f"valley/orchard/{method}", json.dumps(params), qos=1, properties=properties)
-
-
-@needs_mosquitto
-def test_commands_from_afar_are_off_unless_asked_for(voice: Voice, broker: Broker) -> None:
-    voice.site(mqtt(broker))
-    voice.start_guard()
-    voice.start()
-    listener = Listener(broker.port)
-    until(lambda: listener.of("valley/orchard/state"), "a state")
-
-    ask(listener, "set", {"changes": {"band.low": "37F"}})
-    time.sleep(1.5)
-    answers = listener.of("my/answers")
-    listener.close()
-
-    assert answers == []
-    assert voice.house.status()["band"]["low_c"] == pytest.approx(2.222, abs=0.01)
-
-
-@needs_mosquitto
-def test_commands_from_afar_are_held_to_the_guards_own_limits(voice: Voice, broker: Broker) -> None:
-    voice.site(mqtt(broker, "change = true"))
-    voice.start_guard()
-    voice.start()
-    listener = Listener(broker.port)
-    until(lambda: listener.of("valley/orchard/state"), "a state")
-    time.sleep(0.5)
-
-    def answer(method: str, params: object) -> Any:
-        count = len(listener.of("my/answers"))
-        ask(listener, method, params)
-        until(lambda: len(listener.of("my/answers")) > count, f"an answer to {method}")
-        message = listener.of("my/answers")[-1]
-        assert message.properties.CorrelationData == b"7"
-        return message.body
-
-    saved = answer("set", {"changes": {"band.low": "37F"}})
-    assert saved["result"]["saved"] is True
-    assert voice.house.status()["band"]["low_c"] == pytest.approx(2.78, abs=0.01)
-    refused = answer("set", {"changes": {"band.low": "30F"}})
-    assert refused["problems"][0]["key"] == "band.low"
-    assert (
-        "not taken over the broker"
-        in answer("set", {"changes": {"band.low": "30F"}, "anyway": True})["error"]
-    )
-    assert answer("note", {"text": "from afar"}) == {"method": "note", "result": {}}
-    assert "JSON object" in answer("hand", [1])["error"]
-    listener.close()
-    assert voice.house.events("note")[-1]["text"] == "from afar"
-
-
-@needs_mosquitto
-def test_a_command_that_somebody_left_behind_is_not_obeyed(voice: Voice, broker: Broker) -> None:
-    voice.site(mqtt(broker, "change = true"))
-    voice.start_guard()
-    listener = Listener(broker.port)
-    listener.client.publish("valley/orchard/set", '{"changes": {"band.low": "38F"}}', qos=1, retain=True)
-    voice.start()
-    until(lambda: listener.of("valley/orchard/state"), "a state")
-    time.sleep(1.0)
-    listener.close()
-
-    assert voice.house.status()["band"]["low_c"] == pytest.approx(2.222, abs=0.01)
 
 
 def test_a_broker_that_is_nowhere_is_one_line(voice: Voice) -> None:

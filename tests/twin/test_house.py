@@ -1,43 +1,16 @@
 """The house against closed forms and published constants: a twin that breaks these teaches wrong lessons."""
 
 import math
-import time
 from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from overwinter.core.nouns import Refused
-from overwinter.twin.house import STEPS_KEPT, House
+from overwinter.twin.house import House
 from overwinter.twin.houses import HOUSES
-from overwinter.twin.parameters import ICE_J_KGK, STEP_S_MAX, WATER_J_KGK, HouseParameters
-from overwinter.twin.pump import Pump
-
-# Two halves of air so well mixed that they are one, nothing else coupled: C dT/dt = UA (To - T) + P.
-FIRST_ORDER = HouseParameters(
-    heater_w=1000.0,
-    heater_lag_s=1.0,
-    heater_to_air_share=1.0,
-    upper_j_k=200_000.0,
-    lower_j_k=200_000.0,
-    mixing_w_k=1e5,
-    upper_outdoor_w_k=10.0,
-    lower_outdoor_w_k=10.0,
-    upper_envelope_w_k=0.0,
-    lower_envelope_w_k=0.0,
-    envelope_j_k=1e5,
-    envelope_outdoor_w_k=0.0,
-    contents_j_k=1e5,
-    contents_air_w_k=0.0,
-    contents_ground_w_k=0.0,
-    ground_c=0.0,
-    pipe_water_kg=1.0,
-    pipe_metal_j_k=0.0,
-    pipe_air_w_k=0.0,
-    gust_share=0.0,
-    spread_share=0.0,
-)
+from overwinter.twin.parameters import ICE_J_KGK, WATER_J_KGK
+from tests.twin.first_order import FIRST_ORDER, STEPS_S
 
 # Water in an air that nothing moves: all heat the pipe loses is its conductance times a constant.
 PLATEAU = replace(
@@ -49,8 +22,6 @@ PLATEAU = replace(
     pipe_water_kg=2.0,
     pipe_air_w_k=5.0,
 )
-
-STEPS_S = (1.0, 10.0, 60.0)
 
 
 def seconds_until(house: House, reached, *, dt_s: float, heat: bool, outdoor_c: float) -> float:
@@ -208,52 +179,6 @@ def test_what_an_open_house_loses_is_its_conductances_times_its_differences(name
     assert gained_j + lost_j == pytest.approx(house.energy_kwh * 3.6e6, rel=1e-3)
 
 
-def walk(parameters: HouseParameters, *, seed: int, dt_s: float, hours: float = 12.0) -> list[float]:
-    """Air, pipe and ice at each whole minute of a night with heat now and then."""
-    house, series = House(parameters, seed, start_c=3.0), []
-    for step in range(round(hours * 3600.0 / dt_s)):
-        now_s = step * dt_s
-        house.advance(dt_s, now_s % 7200.0 < 600.0, -12.0 + 3.0 * math.sin(now_s // 60.0 / 100.0))
-        if (now_s + dt_s) % 60.0 == 0.0:
-            series += [house.air_c, house.upper_c, house.pipe_c, house.ice_share, house.humidity_pct / 10.0]
-    return series
-
-
-@pytest.mark.parametrize("name", HOUSES)
-@pytest.mark.parametrize("dt_s", [10.0, 60.0])
-def test_the_length_of_a_step_hardly_matters(name: str, dt_s: float) -> None:
-    # Gusts included: they are drawn by the minute, not by the step. Allowed is a third of a per cent of the
-    # some 15 K between house and outdoors, and somewhat over one where a step is as long as a minute.
-    fine, coarse = walk(HOUSES[name], seed=4, dt_s=1.0), walk(HOUSES[name], seed=4, dt_s=dt_s)
-
-    worst = max(abs(a - b) for a, b in zip(fine, coarse, strict=True))
-
-    assert worst < (0.05 if dt_s <= 10.0 else 0.2)
-
-
-def test_the_same_seed_is_the_same_night_to_the_last_bit() -> None:
-    first, second = (walk(HOUSES["timber shed"], seed=9, dt_s=10.0) for _ in range(2))
-
-    assert first == second
-
-
-@pytest.mark.parametrize(
-    "parameters",
-    [
-        pytest.param(replace(HOUSES["timber shed"], spread_share=0.0), id="by its gusts"),
-        pytest.param(replace(HOUSES["timber shed"], gust_share=0.0), id="by its carpenter"),
-    ],
-)
-def test_another_seed_is_another_house(parameters: HouseParameters) -> None:
-    assert walk(parameters, seed=9, dt_s=10.0) != walk(parameters, seed=10, dt_s=10.0)
-
-
-def test_without_gusts_and_spread_the_seed_means_nothing() -> None:
-    parameters = replace(HOUSES["timber shed"], spread_share=0.0, gust_share=0.0)
-
-    assert walk(parameters, seed=9, dt_s=10.0) == walk(parameters, seed=10, dt_s=10.0)
-
-
 @given(
     name=st.sampled_from(sorted(HOUSES)),
     seed=st.integers(0, 1000),
@@ -336,127 +261,3 @@ def test_moisture_follows_outdoors_at_the_pace_of_the_draught() -> None:
 
     assert hour_pct == pytest.approx(settled_pct + (80.0 - settled_pct) / math.e, rel=0.005)
     assert house.humidity_pct == pytest.approx(settled_pct, rel=0.005)
-
-
-def test_what_no_house_is_gets_refused_all_at_once() -> None:
-    with pytest.raises(Refused) as refused:
-        replace(FIRST_ORDER, heater_w=-1.0, ground_c=math.nan, heater_lag_s=0.0)
-
-    assert [problem.key for problem in refused.value.problems] == ["heater_w", "heater_lag_s", "ground_c"]
-    assert "heater_lag_s = 0.0: must be 1 to 3600" in str(refused.value)
-
-
-def test_a_pipe_too_quick_for_the_longest_step_is_refused() -> None:
-    with pytest.raises(Refused, match=r"pipe_air_w_k = 20.0: must be with pipe_envelope_w_k at most 17.5"):
-        replace(FIRST_ORDER, pipe_air_w_k=20.0)
-
-
-@pytest.mark.parametrize("dt_s", [0.0, -1.0, 60.1, math.nan, math.inf])
-def test_a_step_without_length_or_beyond_a_minute_is_refused(dt_s: float) -> None:
-    with pytest.raises(ValueError, match="must be above 0, at most 60 s"):
-        House(FIRST_ORDER, 1).advance(dt_s, False, 0.0)
-
-
-def test_it_remembers_only_so_many_lengths_of_step() -> None:
-    house = House(FIRST_ORDER, 1)
-    for step in range(1, 4 * STEPS_KEPT):
-        house.advance(step * STEP_S_MAX / (4 * STEPS_KEPT), False, 0.0)
-
-        assert len(house._steps) <= STEPS_KEPT
-
-
-def test_a_step_takes_microseconds() -> None:
-    """A winter has a million of them. Best of five, and generous: the target is 8 on a desk's computer."""
-    house = House(HOUSES["timber shed"], 1)
-    house.advance(10.0, True, -5.0)
-
-    def micros() -> float:
-        began = time.process_time()
-        for _ in range(5000):
-            house.advance(10.0, True, -5.0)
-        return (time.process_time() - began) / 5000 * 1e6
-
-    assert min(micros() for _ in range(5)) < 30.0
-
-
-def test_an_open_door_adds_its_air_to_the_draught() -> None:
-    """At rest, what flows to the outside is the draught's conductance times one and a half."""
-    drawn = replace(HOUSES["timber shed"], gust_share=0.0, spread_share=0.0)
-    leakier = replace(
-        drawn,
-        upper_outdoor_w_k=drawn.upper_outdoor_w_k * 1.5,
-        lower_outdoor_w_k=drawn.lower_outdoor_w_k * 1.5,
-    )
-    open_, leaky, shut = House(drawn, 1), House(leakier, 1), House(drawn, 1)
-    open_.open_door(0.5 * drawn.air_changes_h)
-    for house in (open_, leaky, shut):
-        for _ in range(8640):
-            house.advance(10.0, True, -10.0)
-
-    assert open_.air_c == pytest.approx(leaky.air_c, abs=0.01)
-    assert open_.air_c < shut.air_c - 0.2
-    open_.open_door(0.0)
-    for _ in range(8640 * 10):
-        open_.advance(10.0, True, -10.0)
-        shut.advance(10.0, True, -10.0)
-    assert open_.air_c == pytest.approx(shut.air_c, abs=0.05)
-
-
-@pytest.mark.parametrize("air_changes_h", [-1.0, 61.0, math.nan])
-def test_a_door_wider_than_any_is_refused(air_changes_h: float) -> None:
-    with pytest.raises(ValueError, match="must be 0 to 60"):
-        House(HOUSES["timber shed"], 1).open_door(air_changes_h)
-
-
-@given(
-    sun_w=st.floats(0.0, 2000.0),
-    start_c=st.floats(-8.0, 8.0),
-    dt_s=st.sampled_from(STEPS_S),
-    motor_w=st.floats(0.0, 500.0),
-)
-@settings(max_examples=40, deadline=None)
-def test_what_sun_and_pump_bring_is_what_a_house_without_losses_holds(
-    sun_w: float, start_c: float, dt_s: float, motor_w: float
-) -> None:
-    closed = replace(
-        HOUSES["timber shed"],
-        upper_outdoor_w_k=0.0,
-        lower_outdoor_w_k=0.0,
-        envelope_outdoor_w_k=0.0,
-        contents_ground_w_k=0.0,
-        gust_share=0.0,
-        spread_share=0.0,
-    )
-    house, pump = House(closed, 1, start_c=start_c), Pump(motor_w=motor_w)
-    before_j = house.stored_j
-    for step in range(200):
-        house.advance(dt_s, False, -20.0)
-        house.gain(dt_s, sun_w=sun_w, pump=pump if step % 3 else None)
-
-    assert house.stored_j - before_j == pytest.approx(house.brought_j, rel=1e-6, abs=5.0)
-
-
-def test_a_pump_of_a_pipe_of_ice_warms_with_its_motor_alone() -> None:
-    house = House(FIRST_ORDER, 1, start_c=-5.0)
-    house.advance(10.0, False, -5.0)
-    house.gain(10.0, pump=Pump(motor_w=300.0))
-
-    assert house.ice_share == 1.0
-    assert house.brought_j == pytest.approx(3000.0)
-
-
-def test_a_house_without_sun_and_pump_does_not_prepare_for_them() -> None:
-    house = House(HOUSES["timber shed"], 1)
-    house.advance(10.0, True, 0.0)
-
-    assert house._gains == {}
-    assert house.brought_j == 0.0
-
-
-def test_gains_of_many_lengths_of_step_are_not_kept_for_ever() -> None:
-    house = House(HOUSES["timber shed"], 1)
-    for number in range(3 * STEPS_KEPT):
-        house.advance(1.0 + number, False, 0.0)
-        house.gain(1.0 + number, sun_w=1.0)
-
-    assert len(house._gains) <= STEPS_KEPT

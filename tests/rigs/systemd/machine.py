@@ -26,7 +26,7 @@ BOOT_WITHIN_S = 240.0
 
 RUN = f"""#!/bin/sh
 export LD_LIBRARY_PATH=/opt/rig/python/lib PYTHONSAFEPATH=1 PYTHONDONTWRITEBYTECODE=1
-export PYTHONPATH=/opt/rig/program:/opt/rig/packages:/opt/rig/more
+export PYTHONPATH=$RIG_FIRST/opt/rig/program:/opt/rig/packages:/opt/rig/more
 exec /opt/rig/python/bin/python{sys.version_info[0]}.{sys.version_info[1]} "$@"
 """
 COMMAND = """#!/bin/sh
@@ -42,7 +42,9 @@ FailureAction=poweroff
 
 [Service]
 Type=oneshot
-ExecStart=/opt/rig/run /opt/rig/job/inside.py
+# Before the packages: some bring tests of their own under the same name.
+Environment=RIG_FIRST=/opt/rig/job:
+ExecStart=/opt/rig/run -m tests.rigs.systemd.inside
 StandardOutput=append:/opt/rig/findings/said.txt
 StandardError=append:/opt/rig/findings/said.txt
 """
@@ -175,7 +177,7 @@ def _nspawn(root: Path) -> list[str]:
         "program": Path(overwinter.__file__).parents[1],
         "packages": Path(paths["purelib"]),
         "more": Path(paths["platlib"]),
-        "job": Path(__file__).parent,
+        "job/tests": Path(__file__).parents[2],
     }
     return [
         *("systemd-nspawn", "--quiet", "--directory", str(root), f"--machine=overwinter-rig-{os.getpid()}"),

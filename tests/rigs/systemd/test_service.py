@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from overwinter.core.units import c_from_f
-from tests.rigs.systemd import inside, machine
+from tests.rigs.systemd import endings, inside, machine
 
 READY_WITHIN_S = 5.0
 RECOVERED_WITHIN_S = 10.0
@@ -223,7 +223,9 @@ def test_no_call_is_refused_through_restarts_and_kills(chapter: dict[str, Any]) 
     assert set(counts) <= {"answered", "cut off"}, chapter["odd"]
     assert counts["answered"] > 300
     assert "cut off" not in chapter["by restart"], "who has asked is answered before an orderly end"
-    assert counts.get("cut off", 0) <= inside.CALLERS * inside.RESTARTS, "each kill has cut each caller once"
+    assert counts.get("cut off", 0) <= endings.CALLERS * endings.RESTARTS, (
+        "each kill has cut each caller once"
+    )
 
 
 @of("keeps_callers")
@@ -236,8 +238,8 @@ def test_a_guard_killed_or_frozen_is_replaced_by_one_that_runs(chapter: dict[str
     recovered_s = chapter["recovered_s"]
     print(f"running again after [s] {recovered_s}")
 
-    assert len(recovered_s["kill"]) == inside.KILLS == 20
-    assert len(recovered_s["freeze"]) == inside.HANGS
+    assert len(recovered_s["kill"]) == endings.KILLS == 20
+    assert len(recovered_s["freeze"]) == endings.HANGS
     assert max(recovered_s["kill"] + recovered_s["freeze"]) < RECOVERED_WITHIN_S
     assert chapter["states"] == {"service": "active", "socket": "active"}
     assert chapter["alarms"] == []
@@ -247,22 +249,22 @@ def test_a_guard_killed_or_frozen_is_replaced_by_one_that_runs(chapter: dict[str
 def test_supervision_never_gives_up(chapter: dict[str, Any]) -> None:
     """It would by default, at some starts within ten seconds; the drop-in says two."""
     assert max(map(sum, pairwise(chapter["recovered_s"]["kill"]))) < 10.0, "else this shows nothing"
-    assert chapter["restarts"] == inside.KILLS + inside.HANGS
+    assert chapter["restarts"] == endings.KILLS + endings.HANGS
 
 
 @of("survives")
 def test_the_owners_band_outlives_twenty_kills(chapter: dict[str, Any]) -> None:
-    assert chapter["bands"] == [inside.BAND_F] * (inside.KILLS + inside.HANGS)
+    assert chapter["bands"] == [inside.BAND_F] * (endings.KILLS + endings.HANGS)
 
 
 @of("survives")
 def test_what_lets_the_relay_go_runs_after_each_kill(chapter: dict[str, Any]) -> None:
-    assert chapter["ends"] == ["signal"] * inside.KILLS + ["watchdog"] * inside.HANGS
+    assert chapter["ends"] == ["signal"] * endings.KILLS + ["watchdog"] * endings.HANGS
 
 
 @of("survives")
 def test_ends_leave_nothing_lying_about(chapter: dict[str, Any]) -> None:
-    assert chapter["left behind"] == ["control.sock", inside.ENDS.name, "last-believed.json"]
+    assert chapter["left behind"] == ["control.sock", endings.ENDS.name, "last-believed.json"]
 
 
 @of("stops")
