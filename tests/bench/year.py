@@ -8,6 +8,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
+from tests.bench.rig import memory_kib
 from tests.bench.table import Row
 
 DAYS, MONTHS = 365.0, 12
@@ -35,27 +36,28 @@ def rows(_folder: Path) -> list[Row]:
         ),
         Row(
             what="... descriptors in the last month",
-            value=str(late["descriptors"]),
-            floor=f"{early['descriptors']} in the second",
-            judged=float(late["descriptors"] - early["descriptors"]),
+            value=f"{late['descriptors']:g}",
+            floor=f"{early['descriptors']:g} in the second",
+            judged=late["descriptors"] - early["descriptors"],
             goal=0.0,
             sign=" more",
         ),
     ]
 
 
-def lived(days: float) -> list[dict[str, int]]:
+def lived(days: float) -> list[dict[str, float]]:
     """Memory [KiB] and open descriptors at the end of each twelfth of the time."""
     from overwinter.rehearse.file import parse_scenario, shipped
     from overwinter.rehearse.run import rehearse
     from overwinter.rehearse.weather import weather_of
 
     scenario = replace(parse_scenario(shipped()["quiet-winter"], "quiet-winter"), days=days)
-    months: list[dict[str, int]] = []
+    months: list[dict[str, float]] = []
 
     def look(share: float) -> None:
         if share * MONTHS >= len(months) + 1:
-            months.append({"kib": _resident_kib(), "descriptors": len(os.listdir("/proc/self/fd"))})  # noqa: PTH208
+            resident_kib, _ = memory_kib(os.getpid())
+            months.append({"kib": resident_kib, "descriptors": len(list(Path("/proc/self/fd").iterdir()))})
 
     with tempfile.TemporaryDirectory() as folder:
         rehearse(
@@ -66,11 +68,6 @@ def lived(days: float) -> list[dict[str, int]]:
             progress=look,
         )
     return months
-
-
-def _resident_kib() -> int:
-    status = Path("/proc/self/status").read_text()
-    return next(int(line.split()[1]) for line in status.splitlines() if line.startswith("VmRSS:"))
 
 
 if __name__ == "__main__":

@@ -39,7 +39,6 @@ from overwinter.cli import main, proving
 proving.UNREACHABLE_AT_MOST_S = 5.0
 sys.exit(main())
 """
-
 """The command, but it waits for a guard that has gone no longer than a test can."""
 
 

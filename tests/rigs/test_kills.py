@@ -103,7 +103,6 @@ def spoil(house: House, *, text: bytes) -> None:
 
 def is_mended(house: House, *, text: bytes, number: int, lines: list[dict[str, Any]]) -> None:
     """What the owner had set runs and is stored, what could not be read lies aside, and no line is lost."""
-    house.until(house.settings.exists, "the file is written again")
     assert number_in(house.call("settings")) == number
     # By the keeper, beside the answers: on a slow disk a moment later.
     house.until(lambda: house.settings.exists() and house.settings.read_bytes() != text, "it is mended")

@@ -92,12 +92,13 @@ class Answers:
         if not phase.is_whole or phase.is_forced:
             return
         air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
+        lasted_s = span.ends_s - phase.began_s
         if not phase.is_on:
-            self._learn_bump(phase, span.ends_s - phase.began_s)
-        if phase.is_on:
-            if phase.top_c < middle_c:
-                return
-            self._learn_gusts(phase, span.ends_s - phase.began_s)
+            self._learn_bump(phase, lasted_s)
+        elif phase.top_c < middle_c:
+            return
+        else:
+            self._learn_gusts(phase, lasted_s)
         if air_c is None or (not phase.is_on and air_c > middle_c) or phase.is_suspect or not is_sound:
             return
         usual = self.rises if phase.is_on else self.falls

@@ -209,7 +209,7 @@ class HeaterFaults:
         if usual is None or self._pump_runs(span):
             return
         least_k = 0.3
-        if minutes < BUMP_OVER_MIN and self.answers.bump_k:
+        if minutes < BUMP_OVER_MIN:
             least_k = max(BUMP_TIMES * self.answers.bump_k + BUMP_MORE_K, least_k)
         text = None
         if (

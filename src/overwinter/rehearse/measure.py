@@ -5,7 +5,7 @@ import math
 from dataclasses import replace
 
 from overwinter.core.nouns import Code
-from overwinter.core.units import Unit, say
+from overwinter.core.units import Unit, from_c
 from overwinter.rehearse.nouns import Fault, Outcome, Scenario, Told
 from overwinter.rehearse.stage import Stage
 from overwinter.store.lines import is_plainly_sample
@@ -171,11 +171,18 @@ def _judged(outcome: Outcome, scenario: Scenario, unit: Unit) -> Outcome:
     failed += [f"the alarm {code} was told, where it must not be" for code in must.no_alarms if code in codes]
     least_c, most_c = must.coldest_water_c, must.hottest_air_c
     if least_c is not None and outcome.coldest_water_c < least_c:
-        reached = say(outcome.coldest_water_c, unit)
-        failed.append(f"the water came to {reached}, {say(least_c, unit)} is the least")
+        failed.append(
+            f"the water came to {_fine(outcome.coldest_water_c, unit)}, {_fine(least_c, unit)} is the least"
+        )
     if most_c is not None and outcome.hottest_air_c > most_c:
-        reached = say(outcome.hottest_air_c, unit)
-        failed.append(f"the air came to {reached}, {say(most_c, unit)} is the most")
+        failed.append(
+            f"the air came to {_fine(outcome.hottest_air_c, unit)}, {_fine(most_c, unit)} is the most"
+        )
     if outcome.logbook_bytes > scenario.max_bytes:
         failed.append(f"the logbook has {outcome.logbook_bytes} bytes, more than {scenario.max_bytes}")
     return replace(outcome, failed=tuple(failed)) if failed else outcome
+
+
+def _fine(temperature_c: float, unit: Unit) -> str:
+    """In hundredths: in tenths what is just missed would look like what is asked for."""
+    return f"{from_c(temperature_c, unit):.2f} {unit}"

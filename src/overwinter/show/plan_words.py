@@ -1,6 +1,6 @@
 """A plan in sentences: what fits, what does not, what to change, each with its numbers."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from overwinter.core.units import K_PER_F, Unit, c_from_f
 from overwinter.reckon.plan import Plan, Winter
@@ -49,8 +49,8 @@ def plan_page(plan: Plan, *, made_by: str = "") -> Page:
         _band(plan),
         *_pipes(plan),
         Section(title="Cautions", items=[Item(one) for one in cautions(plan)]),
-        *_missing(plan),
-        *_assumed(plan),
+        *_listed("Not given, and what it would tell", missing(plan)),
+        *_listed("Assumed", assumptions(plan)),
     ]
     return Page(
         title=f"{plan.site.name}: plan",
@@ -313,16 +313,10 @@ def _pipes(plan: Plan) -> Iterator[Section]:
     )
 
 
-def _missing(plan: Plan) -> Iterator[Section]:
-    found = missing(plan)
+def _listed(title: str, found: Sequence[str]) -> Iterator[Section]:
+    """No title over nothing."""
     if found:
-        yield Section(title="Not given, and what it would tell", items=[Item(one) for one in found])
-
-
-def _assumed(plan: Plan) -> Iterator[Section]:
-    found = assumptions(plan)
-    if found:
-        yield Section(title="Assumed", items=[Item(one) for one in found])
+        yield Section(title=title, items=[Item(one) for one in found])
 
 
 def _step(step_k: float, unit: Unit) -> str:
