@@ -4,12 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from overwinter.core.look import (
-    coldest_believed_c,
-    coldest_track,
-    lost_after_s,
-    outdoor_temperature_c,
-)
+from overwinter.core.judge import lost_after_s
+from overwinter.core.look import coldest_believed_c, coldest_track, outdoor_temperature_c
 from overwinter.core.nouns import Reason, Role
 from tests.core.places import TWO, WITH_OUTSIDE
 from tests.core.rig import BAND, DOOR, HOUR_S, OUTSIDE, PUMP, House, is_off, is_on, sensor

@@ -8,7 +8,8 @@ from hypothesis import event, given
 from hypothesis import strategies as st
 
 from overwinter.core.decide import DUTY_PERIOD_S
-from overwinter.core.look import HOT_HOLDS_S, WARM_MEMORY_S, lost_after_s
+from overwinter.core.judge import lost_after_s
+from overwinter.core.look import HOT_HOLDS_S, WARM_MEMORY_S
 from overwinter.core.nouns import (
     Flag,
     Mode,

@@ -50,8 +50,7 @@ class Minutes:
                 inbox.append(also)
             outcome = turn(self.state, inbox, self.now_s)  # type: ignore[arg-type]
             self.samples += [dict(event.fields) for event in outcome.events if event.name == "sample"]
-            self.spans.see(outcome.decision, flows)
-            if self.spans.is_due(self.now_s):
+            if self.spans.see(outcome.decision, flows, self.now_s):
                 self.seen.append(self.spans.end(self.now_s, 1.7e9 + self.now_s))
 
 

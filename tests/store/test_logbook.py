@@ -49,7 +49,7 @@ def test_many_lines_at_once_turn_over_too(tmp_path: Path) -> None:
         pytest.param(b"{}", "its newline", id="no newline"),
         pytest.param(b"", "its newline", id="empty"),
         pytest.param(b"{}\n{}\n", "one line", id="two"),
-        pytest.param(b"x" * 2048 + b"\n", "2048 at most", id="too long"),
+        pytest.param(b"x" * 2048 + b"\n", "2048 bytes at most", id="too long"),
     ],
 )
 def test_what_is_no_line_is_refused_and_nothing_appended(tmp_path: Path, bad: bytes, text: str) -> None:
@@ -66,7 +66,7 @@ def test_the_longest_line_is_a_quarter_of_a_segment(tmp_path: Path, max_bytes: i
     logbook.append([line(0, size=longest)])
 
     assert logbook.line_bytes_most == longest
-    with pytest.raises(ValueError, match=f"a line of {longest + 1} bytes"):
+    with pytest.raises(ValueError, match=f"{longest + 1} bytes, must be one line .* {longest} bytes at most"):
         logbook.append([line(1, size=longest + 1)])
 
 

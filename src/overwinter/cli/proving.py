@@ -15,7 +15,7 @@ from overwinter.cli.ask import ask, facts
 from overwinter.cli.options import Stop
 from overwinter.cli.places import Places
 from overwinter.core.evidence import Plan, Seen, SensorSeen, Step
-from overwinter.core.look import lost_after_s
+from overwinter.core.judge import lost_after_s
 from overwinter.core.nouns import Mode, Settings
 from overwinter.core.units import Unit
 from overwinter.core.wishes import Ask, Away, Back, Done, Look, Reply, Rest, Talk, Tell, Wish, Work

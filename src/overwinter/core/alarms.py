@@ -2,7 +2,6 @@
 
 from overwinter.core.decide import Look
 from overwinter.core.judge import Track
-from overwinter.core.look import lost_after_s
 from overwinter.core.nouns import Code, Mode, Role
 from overwinter.core.state import State
 from overwinter.core.units import say
@@ -18,7 +17,7 @@ FOLLOWS_HEAT_K = 0.5
 def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], str]:
     """What is alarming now, each with its evidence and what to do."""
     settings, present = state.settings, {}
-    lost_s = lost_after_s(settings)
+    lost_s = state.lost_s
     unit = settings.unit
     for track in state.tracks.values():
         name = track.spec.name
@@ -63,7 +62,7 @@ def alarming(state: State, look: Look, now_s: float) -> dict[tuple[Code, str], s
             present[Code.WET_FLOOR, name] = (
                 f"{name!r} reports water on the floor: stay out until the breaker is off, then look"
             )
-    if settings.mode is Mode.FREEZE and settings.low_c < LOW_END_MIN_C - 1e-6:
+    if settings.low_c < LOW_END_MIN_C - 1e-6 and settings.mode is Mode.FREEZE:
         present[Code.LOW_SETTING, ""] = (
             f"band.low is {say(settings.low_c, unit)}: pipes may freeze before heat comes on; "
             f"{say(LOW_END_MIN_C, unit)} is the least that protects them"

@@ -9,7 +9,7 @@ Rule 3: it begins only where every control sensor is believed and nothing else a
 from dataclasses import replace
 
 from overwinter.core.decide import is_alarmingly_cold
-from overwinter.core.look import look_around, lost_after_s
+from overwinter.core.look import look_around
 from overwinter.core.nouns import (
     Caller,
     Code,
@@ -35,7 +35,7 @@ def take_away(state: State, command: TakeAway, now_s: float) -> Event | Refused:
     if problems:
         return Refused(problems)
     until_s = state.away_until_s = now_s + command.for_s
-    state.away_blind_s = until_s + lost_after_s(state.settings)
+    state.away_blind_s = until_s + state.lost_s
     return Event("proof", now_s, {"step": "sensors-away", "for_s": command.for_s, **command.caller.facts()})
 
 
@@ -43,7 +43,7 @@ def give_back(state: State, now_s: float, why: str, caller: Caller | None) -> Ev
     """End it; `why`: over, given-back or observing."""
     state.away_until_s = None
     # Until the next reading comes the house is still blind, and still because of the test.
-    state.away_blind_s = now_s + lost_after_s(state.settings)
+    state.away_blind_s = now_s + state.lost_s
     who = {} if caller is None else caller.facts()
     return Event("proof", now_s, {"step": "sensors-back", "why": why, **who})
 
@@ -65,7 +65,7 @@ def _problems(state: State, for_s: float, now_s: float) -> list[Problem]:
     if settings.mode is Mode.OBSERVE:
         text = "mode observe never heats, so no fail-safe can be seen: change the mode first"
         refuse("mode", settings.mode.value, "freeze or warm", f"{text} (overwinter mode freeze)")
-    lost_s = lost_after_s(settings)
+    lost_s = state.lost_s
     if not 0.0 < for_s <= AWAY_AT_MOST_S:
         allowed = f"more than 0 and at most {AWAY_AT_MOST_S:.0f} seconds"
         refuse("for_s", for_s, allowed, f"sensors away for {for_s:g} s: {allowed}")

@@ -67,9 +67,9 @@ def decide(look: Look, settings: Settings, before: Before) -> Decision:
             look.blind_s, settings, Reason.SENSOR_LOST, warm_enough=look.warm_elsewhere or look.was_warm
         )
     wish = _band(look, settings, before)
-    if wish.reason is Reason.BELOW_BAND:
-        return wish
-    return _exercise(look, settings, before) or wish
+    if before.exercise_is_due or before.exercise_s is not None:
+        return _exercise(wish, look, settings, before)
+    return wish
 
 
 def hand_has_ended(look: Look, settings: Settings, *, heat: bool) -> bool:
@@ -126,16 +126,15 @@ def _band(look: Look, settings: Settings, before: Before) -> Decision:
     if before.exercise_s is not None:
         # An exercise borrows the relay from an unused heater and gives it back as it was.
         return Decision(False, Reason.INSIDE_BAND)
-    if before.reason is Reason.STARTING and coldest_c is None:
+    if coldest_c is None and before.reason is Reason.STARTING:
         return Decision(before.heat, Reason.STARTING)
     # Also while nobody has said anything for less than lost_after_s: go on as before.
     return Decision(before.heat, Reason.INSIDE_BAND)
 
 
-def _exercise(look: Look, settings: Settings, before: Before) -> Decision | None:
-    """Rule 7; None: there is none."""
-    if not exercise_may_start(look, settings):
-        return None
-    if before.exercise_s is None:
-        return Decision(True, Reason.EXERCISE) if before.exercise_is_due and not before.heat else None
-    return Decision(True, Reason.EXERCISE) if before.exercise_s < settings.exercise_for_s else None
+def _exercise(wish: Decision, look: Look, settings: Settings, before: Before) -> Decision:
+    """Rule 7, where rules 5 and 6 leave room for it."""
+    if wish.reason is Reason.BELOW_BAND or not exercise_may_start(look, settings):
+        return wish
+    is_on = not before.heat if before.exercise_s is None else before.exercise_s < settings.exercise_for_s
+    return Decision(True, Reason.EXERCISE) if is_on else wish

@@ -14,6 +14,7 @@ against the last reading that passed, so that one spike does not condemn the hon
 import math
 from collections import deque
 from collections.abc import Collection
+from operator import itemgetter
 
 from overwinter.core.nouns import Flag, Reading, SensorSpec, Settings
 
@@ -27,6 +28,7 @@ SOON_S, SOON_READINGS = 120.0, 3
 """Of readings that are far apart the last few may say "cold" by themselves: half a window would be minutes,
 in which a leaky shed falls by a kelvin. "Warm" waits for the whole window."""
 
+_SAID_C = itemgetter(1)
 _TOLERANCE_K = 1e-9  # so that a step of exactly the limit passes whatever binary fractions make of it
 
 RANGE_C = {
@@ -66,6 +68,14 @@ def sentinel(kind: str, temperature_c: float, humidity_pct: float | None) -> str
     return None
 
 
+def lost_after_s(settings: Settings) -> float:
+    """For how long nothing believable must have come for a sensor to be lost [s].
+
+    Never less than two readings apart: a slow pace is not a lost sensor.
+    """
+    return max(settings.lost_after_s, 2.0 * settings.sense_s)
+
+
 class Track:
     """What is remembered of one sensor. `hear` takes the next reading; the rest is for asking."""
 
@@ -75,6 +85,7 @@ class Track:
         "_failed_s",
         "_flat_s",
         "_fresh_until_s",
+        "_is_split",
         "_last_raw",
         "_median_of_cold",
         "_median_of_warm",
@@ -119,6 +130,9 @@ class Track:
         self._warm: deque[tuple[float, float]] = deque()  # (taken_s, °C) flagged 1 or 2
         self._fresh_until_s = -math.inf  # until then nothing in both windows is too old
         self._settings: Settings | None = None  # by these
+        self._is_split = (
+            False  # a suspect is among the cold: else, as nearly always, both are the same readings
+        )
         self._median_of_cold: float | None = None
         self._median_of_warm: float | None = None
         self._pending: list[tuple[float, float]] = []  # suspects that agree with one another
@@ -180,13 +194,15 @@ class Track:
 
         Never above the median of the believable ones: a doubtful warm must not keep heat off either.
         """
-        self._forget(now_s, settings)
+        if now_s > self._fresh_until_s or settings is not self._settings:
+            self._forget(now_s, settings)
         cold_c, believed_c = self._median_of_cold, self._median_of_warm
         return believed_c if cold_c is not None and believed_c is not None and believed_c < cold_c else cold_c
 
     def warm_c(self, now_s: float, settings: Settings) -> float | None:
         """What may turn heat off: the median of readings flagged 1 or 2. None: there are too few."""
-        self._forget(now_s, settings)
+        if now_s > self._fresh_until_s or settings is not self._settings:
+            self._forget(now_s, settings)
         # With half a window one freak reading could be the median.
         return self._median_of_warm if len(self._warm) >= (settings.window + 1) // 2 else None
 
@@ -261,15 +277,17 @@ class Track:
         if self._doubts >= patience(settings):
             self._cold.extend(self._unheard)
             self._unheard.clear()
+            self._is_split = True
         self._refresh(settings)
 
     def _believe(self, flag: Flag, temperature_c: float, now_s: float, settings: Settings) -> None:
         self.flag = flag
         self._passed_s = self.believed_s = now_s
         self._passed_c = self.believed_c = temperature_c
-        self._pending.clear()
-        self._doubts = 0
-        self._unheard.clear()
+        if self._pending:
+            self._pending.clear()
+            self._unheard.clear()
+            self._doubts = 0
         said = (now_s, temperature_c)
         self._cold.append(said)
         self._warm.append(said)
@@ -277,28 +295,30 @@ class Track:
 
     def _refresh(self, settings: Settings) -> None:
         """Both windows no longer than they may be, their medians, and until when they are fresh."""
-        for window in (self._cold, self._warm):
-            while len(window) > settings.window:
-                window.popleft()
-        # Without a suspect among the cold the two are the same readings, and so it is nearly always.
-        is_same = self._warm == self._cold
-        cold_c = self._median_of_cold = _lower_median(self._cold)
-        self._median_of_warm = cold_c if is_same else _lower_median(self._warm)
-        if settings.window * settings.sense_s > SOON_S and cold_c is not None:
-            soon = max(int(SOON_S / settings.sense_s), SOON_READINGS)
-            self._median_of_cold = min(cold_c, _median_of(list(self._cold)[-soon:]))
+        cold, warm, at_most, sense_s = self._cold, self._warm, settings.window, settings.sense_s
+        while len(cold) > at_most:
+            cold.popleft()
+        while len(warm) > at_most:
+            warm.popleft()
+        is_same = not self._is_split
+        if not is_same:
+            is_same = warm == cold
+            self._is_split = not is_same
+        cold_c = self._median_of_cold = _median_of(cold) if cold else None
+        self._median_of_warm = cold_c if is_same else _median_of(warm) if warm else None
+        if at_most * sense_s > SOON_S and cold_c is not None:
+            soon = max(int(SOON_S / sense_s), SOON_READINGS)
+            self._median_of_cold = min(cold_c, _median_of(list(cold)[-soon:]))
         # Half a period on top: a read that comes a little late must not open a hole in the window.
-        lasts_s = (settings.window + 0.5) * settings.sense_s
-        oldest_s = self._cold[0][0] if self._cold else math.inf
-        if not is_same and self._warm and self._warm[0][0] < oldest_s:
-            oldest_s = self._warm[0][0]
+        lasts_s = (at_most + 0.5) * sense_s
+        oldest_s = cold[0][0] if cold else math.inf
+        if not is_same and warm and warm[0][0] < oldest_s:
+            oldest_s = warm[0][0]
         self._fresh_until_s = oldest_s + lasts_s
         self._settings = settings
 
     def _forget(self, now_s: float, settings: Settings) -> None:
         """Drop what is older than a window is long, or longer ago where reads fail."""
-        if now_s <= self._fresh_until_s and settings is self._settings:
-            return
         oldest_s = now_s - (settings.window + 0.5) * settings.sense_s
         if self._failed_s is not None and self._failed_s >= oldest_s:
             oldest_s = now_s - GAP_WINDOWS * settings.window * settings.sense_s
@@ -308,10 +328,6 @@ class Track:
         self._refresh(settings)
 
 
-def _lower_median(window: deque[tuple[float, float]]) -> float | None:
-    """Median; of an even number the lower of the middle two, since the colder one protects pipes."""
-    return _median_of(window) if window else None
-
-
 def _median_of(said: Collection[tuple[float, float]]) -> float:
-    return sorted([temperature_c for _, temperature_c in said])[(len(said) - 1) // 2]
+    """Median; of an even number the lower of the middle two, since the colder one protects pipes."""
+    return sorted(said, key=_SAID_C)[(len(said) - 1) // 2][1]

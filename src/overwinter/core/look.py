@@ -2,7 +2,6 @@
 
 from overwinter.core.decide import Look
 from overwinter.core.judge import Track
-from overwinter.core.nouns import Settings
 from overwinter.core.state import Hot, State
 
 HOT_HOLDS_S = 3600.0
@@ -15,43 +14,34 @@ WARM_DEAD_ZONE_K = 0.5
 """Once it is warm enough elsewhere, it must be so much colder before blind heat comes on: no chatter."""
 
 
-def lost_after_s(settings: Settings) -> float:
-    """For how long nothing believable must have come for a sensor to be lost [s].
-
-    Never less than two readings apart: a slow pace is not a lost sensor.
-    """
-    return max(settings.lost_after_s, 2.0 * settings.sense_s)
-
-
 def look_around(state: State, now_s: float) -> Look:
     """Ask every sensor."""
     settings = state.settings
-    lost_s = lost_after_s(settings)
-    look = Look()
-    colds: list[float] = []
-    warms: list[float] = []
+    lost_s = state.lost_s
+    coldest_cold_c = coldest_warm_c = hottest_warm_c = None
     all_know_warm = True
     for track in state.control:
-        is_lost = track.is_lost(now_s, lost_s)
         cold_c = track.cold_c(now_s, settings)
-        if cold_c is not None:
-            colds.append(cold_c)
-        if is_lost:
+        if cold_c is not None and (coldest_cold_c is None or cold_c < coldest_cold_c):
+            coldest_cold_c = cold_c
+        if track.is_lost(now_s, lost_s):
             continue
         warm_c = track.warm_c(now_s, settings)
         if warm_c is None:
             # A live sensor that cannot yet say "warm" may be the one at the coldest pipe.
             all_know_warm = False
-        else:
-            warms.append(warm_c)
-    if colds:
-        look.coldest_cold_c = min(colds)
-    if warms:
-        look.hottest_warm_c = max(warms)
-        if all_know_warm:
-            look.coldest_warm_c = min(warms)
+            continue
+        if coldest_warm_c is None or warm_c < coldest_warm_c:
+            coldest_warm_c = warm_c
+        if hottest_warm_c is None or warm_c > hottest_warm_c:
+            hottest_warm_c = warm_c
     blind_after_s = now_s - state.believed_s - lost_s
-    look.blind_s = blind_after_s if blind_after_s >= 0.0 else None
+    look = Look(
+        coldest_cold_c=coldest_cold_c,
+        coldest_warm_c=coldest_warm_c if all_know_warm else None,
+        hottest_warm_c=hottest_warm_c,
+        blind_s=blind_after_s if blind_after_s >= 0.0 else None,
+    )
     look.was_warm = (
         state.believed_c is not None
         and state.believed_c >= settings.warm_above_c
@@ -59,7 +49,7 @@ def look_around(state: State, now_s: float) -> Look:
     )
     if state.others:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
-    hot = [name for name, said in state.hot.items() if is_still_hot(said, now_s)]
+    hot = [name for name, said in state.hot.items() if said.since_s is not None and is_still_hot(said, now_s)]
     if not hot:  # as nearly always: then nobody is to be heard against it
         state.speak_cold.clear()
         state.disagree_since_s = None
@@ -90,7 +80,7 @@ def _speaks_against(track: Track, state: State, now_s: float) -> bool:
     it has reached high, as by the band; else heat would chatter while it trembles around low.
     """
     settings = state.settings
-    if track.is_lost(now_s, lost_after_s(settings)):
+    if track.is_lost(now_s, state.lost_s):
         return False
     cold_c, warm_c = track.cold_c(now_s, settings), track.warm_c(now_s, settings)
     if cold_c is not None and cold_c <= settings.low_c:
@@ -104,8 +94,7 @@ def is_still_hot(hot: Hot, now_s: float) -> bool:
 
 
 def _is_warm_elsewhere(state: State, now_s: float) -> bool:
-    settings = state.settings
-    lost_s = lost_after_s(settings)
+    settings, lost_s = state.settings, state.lost_s
     limit_c = settings.warm_above_c - (WARM_DEAD_ZONE_K if state.warm_elsewhere else 0.0)
     for track in state.others:
         if not track.is_lost(now_s, lost_s):
@@ -145,7 +134,7 @@ def outdoor_temperature_c(state: State, now_s: float) -> float | None:
     said = [
         warm_c
         for track in state.outdoor
-        if not track.is_lost(now_s, lost_after_s(state.settings))
+        if not track.is_lost(now_s, state.lost_s)
         and (warm_c := track.warm_c(now_s, state.settings)) is not None
     ]
     return min(said) if said else None

@@ -92,9 +92,13 @@ class Code(StrEnum):
     LOW_SETTING = "low-setting"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Reading:
-    """What one sensor said, before anyone believed it."""
+    """What one sensor said, before anyone believed it.
+
+    Never changed. Not frozen all the same, nor is anything else that is made in every turn or with every line
+    of the logbook: a frozen one takes twice as long to make.
+    """
 
     sensor: str
     taken_s: float
@@ -378,7 +382,7 @@ Command: TypeAlias = SetHand | Release | Quiet | TakeAway | GiveBack | Adopt | R
 Arrival: TypeAlias = Reading | ContactState | Fact | TakeSite | Command
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Event:
     """One line for the logbook, still without date: the shell adds `t`, `up` and `boot`."""
 
@@ -387,7 +391,7 @@ class Event:
     fields: Mapping[str, object]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Decision:
     """Whether heat is on, and why."""
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from overwinter.core.decide import Look
-from overwinter.core.judge import Track
+from overwinter.core.judge import Track, lost_after_s
 from overwinter.core.nouns import Code, Decision, Reason, Role, Settings, Site
 from overwinter.core.watch import Watch
 
@@ -49,7 +49,7 @@ class State:
         if believed_s is None or not believed_s <= now_s:
             believed_s = believed_c = None
         self.site = site
-        self.settings = settings
+        self.adopt(settings)
         self.tracks = {spec.name: Track(spec) for spec in site.sensors}
         self.control = [track for track in self.tracks.values() if track.spec.role is Role.CONTROL]
         self.others = [track for track in self.tracks.values() if track.spec.role is not Role.CONTROL]
@@ -85,6 +85,11 @@ class State:
         self.period_since_s = now_s
         self.period_on_s = 0.0
         self.active_before_s: dict[str, float] = {}  # what `active_s` was when it began
+
+    def adopt(self, settings: Settings) -> None:
+        """Go by these from now on."""
+        self.settings = settings
+        self.lost_s = lost_after_s(settings)
 
     def take_site(self, site: Site) -> None:
         """Go on with a site file that was read again; what is wired must be the same."""

@@ -18,7 +18,6 @@ from overwinter.core.look import (
     coldest_track,
     is_still_hot,
     look_around,
-    lost_after_s,
     outdoor_temperature_c,
 )
 from overwinter.core.nouns import (
@@ -86,11 +85,11 @@ def turn(state: State, inbox: Iterable[Arrival], now_s: float) -> Outcome:
             _hear(state, arrival, now_s)
         else:
             _obey(state, arrival, outcome, now_s)
-    lost_s = lost_after_s(state.settings)
     for track in state.tracks.values():
-        track.grow_old(now_s, lost_s)
+        track.grow_old(now_s, state.lost_s)
     look = state.look = look_around(state, now_s)
-    _end_hand(state, look, outcome, now_s)
+    if state.hand is not None:
+        _end_hand(state, state.hand, look, outcome, now_s)
     settings, was = state.settings, state.decision
     hand = state.hand
     exercise_s = None if state.exercise_since_s is None else now_s - state.exercise_since_s
@@ -148,8 +147,8 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
         return
     settings = state.settings
     # Once too hot, it must be so much cooler to be over: no chatter at the ceiling.
-    limit_c = settings.ceiling_c - (HOT_DEAD_ZONE_K if is_still_hot(hot, now_s) else 0.0)
-    is_hot = track.temperature_c >= limit_c
+    under_k = settings.ceiling_c - track.temperature_c
+    is_hot = under_k <= 0.0 or (under_k <= HOT_DEAD_ZONE_K and is_still_hot(hot, now_s))
     if flag is Flag.PASS or flag is Flag.NOT_EVALUATED:
         state.heard_control = True
         state.believed_s = max(state.believed_s, reading.taken_s)
@@ -160,7 +159,7 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
         hot.suspects = hot.suspects + 1 if is_hot else 0
         # A lost sensor's suspects do not renew it: noise that never passes must end blind, not kept off.
         is_heard = hot.suspects >= max(patience(settings), 2)
-        if is_heard and not track.is_lost(reading.taken_s, lost_after_s(settings)):
+        if is_heard and not track.is_lost(reading.taken_s, state.lost_s):
             hot.since_s = reading.taken_s
 
 
@@ -206,7 +205,7 @@ def _obey(
 
 
 def _adopt(state: State, adopt: Adopt, outcome: Outcome, now_s: float) -> None:
-    state.settings = adopt.settings
+    state.adopt(adopt.settings)
     if state.away_until_s is not None and adopt.settings.mode is Mode.OBSERVE:
         outcome.events.append(give_back(state, now_s, "observing", adopt.caller))
     changes = {key: list(pair) for key, pair in adopt.changes.items()}
@@ -251,10 +250,7 @@ def _hand_event(hand: Hand, now_s: float, word: str, caller: Caller | None) -> E
     return Event("hand", now_s, {**fields, **_who(caller)})
 
 
-def _end_hand(state: State, look: Look, outcome: Outcome, now_s: float) -> None:
-    hand = state.hand
-    if hand is None:
-        return
+def _end_hand(state: State, hand: Hand, look: Look, outcome: Outcome, now_s: float) -> None:
     if now_s >= hand.until_s:
         word = "over"
     elif hand_has_ended(look, state.settings, heat=hand.heat):

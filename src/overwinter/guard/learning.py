@@ -83,8 +83,7 @@ class Learning:
 
     def turned(self, now_s: float, *, flows: bool | None, utc_s: Callable[[float], float | None]) -> None:
         """After each turn; `flows`: whether current does; `utc_s`: the wall time then, if it is right."""
-        self._spans.see(self._state.decision, flows)
-        if self._has_failed or not self._spans.is_due(now_s):
+        if not self._spans.see(self._state.decision, flows, now_s) or self._has_failed:
             return
         span = self._spans.end(now_s, utc_s(now_s))
         found: dict[tuple[Code, str], str] = {}

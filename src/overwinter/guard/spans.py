@@ -1,7 +1,7 @@
 """The minutes that the guard learns from, cut out of what the core counts while it turns."""
 
 from overwinter.core.look import coldest_track, outdoor_temperature_c
-from overwinter.core.nouns import Decision, Flag
+from overwinter.core.nouns import Decision, Flag, Reason
 from overwinter.core.state import State
 from overwinter.know.nouns import THE_BANDS, Seen, Span
 
@@ -12,12 +12,25 @@ SPAN_S = 60.0
 class Spans:
     """Watches one state turn, and says once a minute what that minute was like."""
 
-    __slots__ = ("_active_s", "_began_s", "_flowing", "_gap_s", "_is_forced", "_looks", "_on_s", "_state")
+    __slots__ = (
+        "_active_s",
+        "_began_s",
+        "_flowing",
+        "_gap_s",
+        "_is_forced",
+        "_is_the_bands",
+        "_looks",
+        "_on_s",
+        "_reason",
+        "_state",
+    )
 
     def __init__(self, state: State, now_s: float, *, gap_s: float) -> None:
         """`gap_s`: the silence before this start [s], 0 if none is known of."""
         self._state = state
         self._gap_s = gap_s
+        self._reason: Reason | None = None  # the last one seen
+        self._is_the_bands = True
         self._begin(now_s)
 
     def _begin(self, now_s: float) -> None:
@@ -27,16 +40,16 @@ class Spans:
         self._is_forced = False
         self._flowing = self._looks = 0
 
-    def see(self, decision: Decision, flows: bool | None) -> None:
-        """One turn's decision, and whether current flows then (None: no such input)."""
-        if decision.reason not in THE_BANDS:
+    def see(self, decision: Decision, flows: bool | None, now_s: float) -> bool:
+        """One turn's decision, and whether current flows then (None: no such input); is a minute over?"""
+        if decision.reason is not self._reason:
+            self._reason = decision.reason
+            self._is_the_bands = decision.reason in THE_BANDS
+        if not self._is_the_bands:
             self._is_forced = True
         if flows is not None:
             self._looks += 1
             self._flowing += flows
-
-    def is_due(self, now_s: float) -> bool:
-        """Whether a minute is over."""
         return now_s - self._began_s >= SPAN_S
 
     def end(self, now_s: float, utc_s: float | None) -> Span:

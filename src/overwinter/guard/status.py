@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from overwinter import __version__
-from overwinter.core.look import coldest_track, lost_after_s, outdoor_temperature_c
+from overwinter.core.look import coldest_track, outdoor_temperature_c
 from overwinter.core.nouns import Reason
 from overwinter.core.state import State
 from overwinter.core.units import from_c
@@ -81,7 +81,7 @@ def status(
         "health": health(
             episodes,
             # A start is no failure yet: sensors get the time that a loss is given. Nor is a proof test.
-            is_blind=is_blind and now_s - state.started_s >= lost_after_s(settings) and not is_tested,
+            is_blind=is_blind and now_s - state.started_s >= state.lost_s and not is_tested,
             is_function_check=decision.reason in _BEING_CHECKED or is_away or (is_blind and is_tested),
         ).value,
         "alarms": [

@@ -170,10 +170,11 @@ class Wheel:
     def turn_once(self, arrivals: list[Arrival]) -> None:
         """One turn with everything around it."""
         now_s, state = self._clock.now_s(), self.state
-        arrivals.extend(self._noticed(now_s))
+        self._notice(arrivals, now_s)
         outcome = turn(state, arrivals, now_s)
         self._relay.drive(outcome.decision.heat)
-        self._tell_gap(now_s)
+        if self._gap is not None:
+            self._tell_gap(self._gap, now_s)
         for event in outcome.events:
             self.record(event)
         if self._is_seen:
@@ -267,19 +268,9 @@ class Wheel:
         """Go on with settings that a reload found."""
         self._inbox.post(Adopt(ticket=0, caller=own_caller(), settings=settings, changes=changes, how=how))
 
-    def _noticed(self, now_s: float) -> list[Arrival]:
-        """What nobody posts: inputs that changed, reads that hang, a wall clock that was stepped."""
-        noticed: list[Arrival] = []
-        for contact in self._contacts:
-            active = contact.active()
-            if self._contact_states.get(contact.name) != active:
-                self._contact_states[contact.name] = active
-                noticed.append(ContactState(name=contact.name, active=active))
-        for sensor in self._sensors:
-            missing = sensor.overdue(now_s)
-            if missing is not None:
-                noticed.append(missing)
-        offset_s = self._wall_offset_s()
+    def _notice(self, arrivals: list[Arrival], now_s: float) -> None:
+        """Add what nobody posts: a wall clock that was stepped, inputs that changed, reads that hang."""
+        offset_s = self._wall_offset_s(now_s)
         step_s = offset_s - self._offset_s
         if not -CLOCK_STEP_S < step_s < CLOCK_STEP_S:
             fields = {
@@ -287,13 +278,21 @@ class Wheel:
                 "was": rfc3339(self._offset_s + now_s),
                 "synchronised": self._clock.is_synchronised(),
             }
-            noticed.append(Remark(ticket=0, event="clock", fields=fields))
+            arrivals.append(Remark(ticket=0, event="clock", fields=fields))
         self._offset_s = offset_s  # slow drift is followed and never becomes a step
-        return noticed
+        for contact in self._contacts:
+            active = contact.active()
+            if self._contact_states.get(contact.name) != active:
+                self._contact_states[contact.name] = active
+                arrivals.append(ContactState(name=contact.name, active=active))
+        for sensor in self._sensors:
+            missing = sensor.overdue(now_s)
+            if missing is not None:
+                arrivals.append(missing)
 
-    def _wall_offset_s(self) -> float:
-        """Wall time less time since boot, as it is now."""
-        before_s, utc_s, after_s = self._clock.now_s(), self._clock.utc_s(), self._clock.now_s()
+    def _wall_offset_s(self, before_s: float) -> float:
+        """Wall time less time since boot, as it is now; `before_s`: the latter, just read."""
+        utc_s, after_s = self._clock.utc_s(), self._clock.now_s()
         if after_s - before_s >= CLOCK_STEP_S / 2:
             return self._offset_s  # held up between two looks at the clocks: that is no step
         return utc_s - (before_s + after_s) / 2
@@ -323,10 +322,10 @@ class Wheel:
                     self._log.warning(word, sensor=name)
             self._was_lost = lost
 
-    def _tell_gap(self, now_s: float) -> None:
+    def _tell_gap(self, gap: Gap, now_s: float) -> None:
         """Once it is known how warm the house is after the silence, or not known for long enough."""
-        gap, state = self._gap, self.state
-        if gap is None or (state.look.coldest_cold_c is None and now_s - self._started_s < WAIT_S):
+        state = self.state
+        if state.look.coldest_cold_c is None and now_s - self._started_s < WAIT_S:
             return
         cooling = cooling_before(self._learned_before, state.site.heater, gap.before_c)
         self._gap = self._learned_before = None

@@ -70,7 +70,9 @@ class SensorFaults:
                 and last.temperature_c == seen.temperature_c
                 and last.humidity_pct == seen.humidity_pct
             )
-            repeats = self._repeats.setdefault(name, Usual())
+            repeats = self._repeats.get(name)
+            if repeats is None:
+                repeats = self._repeats[name] = Usual()
             if is_same:
                 self._same_s[name] = self._same_s.get(name, 0.0) + span.lasts_s
                 self._same_runs[name] = self._same_runs.get(name, 0) + 1
@@ -81,7 +83,7 @@ class SensorFaults:
                 repeats.take(0.0, memory=1000.0)
                 self._same_s[name], self._same_runs[name] = 0.0, 0
             same_s = self._same_s.get(name, 0.0)
-            if same_s >= self._flat_after_s(repeats, span.lasts_s, seen):
+            if same_s >= FLAT_S_LEAST and same_s >= self._flat_after_s(repeats, span.lasts_s, seen):
                 reading = say(seen.temperature_c, self._site.unit)
                 wet = "" if seen.humidity_pct is None else f" and {seen.humidity_pct:.0f} %"
                 text = (

@@ -22,7 +22,7 @@ THE_BANDS = frozenset(
 """Heat for one of these reasons is the band's choice; for any other it is forced."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Seen:
     """What one sensor said last within a span, before anyone judged it but for its flag."""
 
@@ -31,7 +31,7 @@ class Seen:
     flag: int = int(Flag.PASS)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Span:
     """A stretch of recorded time, some minute long, as it looked at its end.
 

@@ -22,9 +22,10 @@ class CountedClock(Clock):
         """What the wall clock says."""
         return self._now_s + self._offset_s
 
-    def advance(self, elapsed_s: float) -> None:
-        """Let time pass."""
+    def advance(self, elapsed_s: float) -> float:
+        """Let time pass; seconds since boot then."""
         self._now_s += elapsed_s
+        return self._now_s
 
     def step(self, step_s: float) -> None:
         """Somebody sets the wall clock."""

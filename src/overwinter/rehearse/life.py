@@ -121,7 +121,7 @@ class Life:
         """Those that it goes by."""
         return self.wheel.state.settings
 
-    def turn(self, readings: list[Arrival], *, disk_answers: bool) -> None:
+    def turn(self, readings: list[Arrival], now_s: float, *, disk_answers: bool) -> None:
         """One turn of the wheel, and then the disk's work."""
         arrivals = self._inbox.waiting
         if arrivals:
@@ -130,7 +130,6 @@ class Life:
         else:
             arrivals = readings
         self.wheel.turn_once(arrivals)
-        now_s = self._clock.now_s()
         if disk_answers and (self._has_news or now_s >= self._work_s):
             self.work(now_s)
 

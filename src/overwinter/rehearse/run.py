@@ -167,16 +167,16 @@ class Run:
             guard = self.guard
             sense_s = UNGUARDED_S if guard is None else guard.settings.sense_s
             self.elapsed_s += sense_s
-            self.clock.advance(sense_s)
+            now_s = self.clock.advance(sense_s)
             live(sense_s, math.ceil(sense_s / STEP_S_MAX), now_s=self.elapsed_s)
             if guard is not None:
-                guard.turn(read(self.clock.now_s()), disk_answers="disk-stuck" not in self._broken)
+                guard.turn(read(now_s), now_s, disk_answers="disk-stuck" not in self._broken)
                 self.turns += 1
                 if self.elapsed_s >= self._owner_s:
                     self._owner_s = self.elapsed_s + self.owner.every_s
                     self.owner.act(guard)
                     if "disk-stuck" not in self._broken:
-                        guard.work(self.clock.now_s())
+                        guard.work(now_s)
                 if watch is not None:
                     watch(self)
             if self.elapsed_s >= measure_s:

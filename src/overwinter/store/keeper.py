@@ -15,6 +15,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
+from itertools import islice
 from math import inf
 from pathlib import Path
 from typing import Any, TypeVar
@@ -30,6 +31,7 @@ URGENT_S = 0.25  # an event is durable within a second; a burst of them shares o
 SAMPLE_S = 300.0  # what a power cut may cost of samples; sparing the card
 PROBE_S = 10.0
 STUCK_S = 60.0  # a pass of the thread that takes longer is shown: a dead card may answer never
+LINES_A_WRITE = 8  # a card writes four thousand bytes at once; a nearly full disk still takes as many
 JOBS_MOST = 64  # as many as there may be clients
 SETTINGS = "settings"
 LOGBOOK = "logbook"
@@ -258,25 +260,29 @@ class Keeper:
         return True
 
     def _write_lines(self) -> None:
-        """Write what waits, one by one, so that it is known how far it came."""
+        """Write what waits; what the disk did not take waits on."""
         with self._wake:
-            self._writing = self._ring.take()
+            taken = self._ring.take()
+            self._writing = deque(waiting for waiting in taken if self._logbook.takes(waiting.line))
+        self._lost += len(taken) - len(self._writing)  # too long for so low a bound
         try:
             while self._writing:
-                first = self._writing[0]
-                try:
-                    self._logbook.append([first.line])
-                except ValueError:
-                    self._lost += 1  # too long for so low a bound
-                with self._wake:
-                    self._writing.popleft()
-                self._sync_at_s = min(
-                    self._sync_at_s, first.since_s + (URGENT_S if first.urgent else SAMPLE_S)
-                )
+                self._write_some()
         finally:
             with self._wake:
                 self._ring.put_back(self._writing)
                 self._writing = deque()
+
+    def _write_some(self) -> None:
+        appended = self._logbook.appended
+        try:
+            self._logbook.append([waiting.line for waiting in islice(self._writing, LINES_A_WRITE)])
+        finally:
+            with self._wake:
+                for _ in range(self._logbook.appended - appended):
+                    written = self._writing.popleft()
+                    due_s = written.since_s + (URGENT_S if written.urgent else SAMPLE_S)
+                    self._sync_at_s = min(self._sync_at_s, due_s)
 
     def _sync(self) -> None:
         self._logbook.sync()

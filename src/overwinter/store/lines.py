@@ -43,7 +43,9 @@ def _plain(value: object) -> object:
 
 
 # Made once: json.dumps with anything but its defaults would make an encoder for every line.
-_dumps = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_plain).encode
+_dumps = json.JSONEncoder(
+    ensure_ascii=False, check_circular=False, allow_nan=False, separators=(",", ":"), default=_plain
+).encode
 
 
 def _finite(value: object) -> object:

@@ -67,6 +67,8 @@ class Logbook:
         self._unsynced: deque[bytes] = deque()  # the lines behind that
         self._unsynced_bytes = 0
         self._older: list[tuple[Path, int]] = []  # and their sizes, oldest first
+        self.appended = 0
+        """How many lines `append` has taken."""
 
     @property
     def segment_bytes(self) -> int:
@@ -106,11 +108,13 @@ class Logbook:
         ValueError
             Something is no line, or too long; nothing was appended.
         OSError
-            The disk does not take it. With one line, nothing was appended; of several, those that went
-            into a file already full stay.
+            The disk does not take it. Of several lines the first few may have been appended: `appended`
+            says how far it came.
         """
         for line in lines:
-            self._refuse(line)
+            if not self.takes(line):
+                allowed = f"one line with its newline at the end, {self.line_bytes_most} bytes at most"
+                raise ValueError(f"{line[:40]!r}: {len(line)} bytes, must be {allowed}")
         if not self._is_there():
             self.open()
         run: list[bytes] = []
@@ -118,15 +122,19 @@ class Logbook:
         with naming(self._path):
             for line in lines:
                 if self._size + run_bytes + len(line) > self.segment_bytes:
-                    self._write(run)
+                    self._append_run(run)
                     self._turn_over()
                     run, run_bytes = [], 0
                 elif run_bytes + len(line) > UNSYNCED_BYTES_MOST:
-                    self._write(run)
+                    self._append_run(run)
                     run, run_bytes = [], 0
                 run.append(line)
                 run_bytes += len(line)
-            self._write(run)
+            self._append_run(run)
+
+    def takes(self, line: bytes) -> bool:
+        """Whether it is one line, and not too long for this bound."""
+        return 0 <= line.find(b"\n") == len(line) - 1 < self.line_bytes_most
 
     def sync(self) -> None:
         """Make everything appended durable.
@@ -279,11 +287,9 @@ class Logbook:
 
     # Writing
 
-    def _refuse(self, line: bytes) -> None:
-        if not line.endswith(b"\n") or line.count(b"\n") > 1:
-            raise ValueError(f"{line[:40]!r}: must be one line with its newline at the end")
-        if len(line) > self.line_bytes_most:
-            raise ValueError(f"a line of {len(line)} bytes: {self.line_bytes_most} at most")
+    def _append_run(self, run: list[bytes]) -> None:
+        self._write(run)
+        self.appended += len(run)
 
     def _write(self, run: list[bytes]) -> None:
         """Write lines that fit into the newest file, or leave it as it was."""

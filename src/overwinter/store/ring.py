@@ -15,7 +15,7 @@ LINES_MOST = 4096  # nearly three days of a sample a minute
 BYTES_MOST = 2 * 1024 * 1024  # of a board with 512 MB
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Waiting:
     """One line, its place in the order, and when it came."""
 

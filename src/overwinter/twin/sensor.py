@@ -9,6 +9,7 @@ import math
 import random
 from dataclasses import dataclass
 from enum import StrEnum
+from operator import attrgetter
 
 from overwinter.core.nouns import Problem, Reading, Refused
 from overwinter.twin.house import House
@@ -47,7 +48,8 @@ class Place(StrEnum):
 class Kind:
     """How good a kind of sensor is. The figures are those of common parts, lag and noise are guesses."""
 
-    resolution_k: float
+    counts_k: float
+    """It tells so many steps in a kelvin."""
     noise_k: float  # standard deviation
     lag_s: float
     humidity_noise_pct: float | None  # None: it has no humidity
@@ -56,9 +58,9 @@ class Kind:
 
 KINDS: dict[str, Kind] = {
     # 0.1 °C and 0.1 %, repeatable to 0.2 °C and 1 % (data sheet of the AM2302); all zeros pass its checksum.
-    "dht-like": Kind(0.1, 0.1, 60.0, 0.5, (0.0, 0.0)),
+    "dht-like": Kind(10.0, 0.1, 60.0, 0.5, (0.0, 0.0)),
     # A one-wire chip of 12 bits: sixteenths, and 85 °C after power-up.
-    "wire-like": Kind(0.0625, 0.03, 30.0, None, (85.0, None)),
+    "wire-like": Kind(16.0, 0.03, 30.0, None, (85.0, None)),
 }
 
 
@@ -66,6 +68,7 @@ class SimulatedSensor:
     """Reads one place of a house."""
 
     __slots__ = (
+        "_around_c",
         "_burst_left",
         "_burst_starts",
         "_chance",
@@ -73,11 +76,11 @@ class SimulatedSensor:
         "_feels_c",
         "_flip_k",
         "_house",
+        "_is_outdoors",
         "_kept",
         "_kept_s",
         "_kind",
         "_last",
-        "_place",
         "_read_s",
         "bias_k",
         "fault",
@@ -128,7 +131,8 @@ class SimulatedSensor:
         self.fault = Fault.NONE
         self._house = house
         self._kind = KINDS[kind]
-        self._place = place
+        self._is_outdoors = place is Place.OUTDOOR
+        self._around_c = attrgetter(f"{place}_c")
         self._chance = random.Random(f"{seed} {name}")
         self._failed_share = failed_share
         self.spike(spike_share)
@@ -151,17 +155,14 @@ class SimulatedSensor:
 
     def read(self, now_s: float) -> Reading:
         """One attempt at `now_s`, which never runs backwards."""
-        fault = self.fault
         self._feel(now_s)
-        chance = self._chance
-        if fault is Fault.LOST or (self._failed_share and chance.random() < self._failed_share):
+        fault = None if self.fault is Fault.NONE else self.fault
+        if fault is Fault.LOST or (self._failed_share and self._chance.random() < self._failed_share):
             return Reading(sensor=self.name, taken_s=now_s, temperature_c=None, error="no answer")
-        if fault is Fault.SENTINEL:
-            temperature_c, humidity_pct = self._kind.sentinel
-        elif fault is Fault.STUCK and self._last is not None:
-            temperature_c, humidity_pct = self._last
-        else:
-            temperature_c, humidity_pct = self._last = self._say()
+        said = None if fault is None else self._kind.sentinel if fault is Fault.SENTINEL else self._last
+        if said is None:
+            said = self._last = self._say()
+        temperature_c, humidity_pct = said
         return Reading(
             sensor=self.name, taken_s=now_s, temperature_c=temperature_c, humidity_pct=humidity_pct
         )
@@ -178,11 +179,7 @@ class SimulatedSensor:
 
     def _feel(self, now_s: float) -> None:
         """Let the sensor's own temperature follow its surroundings; it lags whether or not reads succeed."""
-        house = self._house
-        place = self._place
-        around_c = (
-            house.air_c if place is Place.AIR else house.pipe_c if place is Place.PIPE else house.outdoor_c
-        )
+        around_c = self._around_c(self._house)
         if self._read_s is None:
             self._feels_c = around_c
         else:
@@ -198,14 +195,13 @@ class SimulatedSensor:
         temperature_c = self._feels_c + self.bias_k + gauss(0.0, kind.noise_k)
         if self._burst_starts:
             temperature_c += self._spike_k()
-        resolution_k = kind.resolution_k
-        temperature_c = round(round(temperature_c / resolution_k) * resolution_k, 4)
+        temperature_c = round(temperature_c * kind.counts_k) / kind.counts_k
         if kind.humidity_noise_pct is None:
             return temperature_c, None
-        outdoor = self._place is Place.OUTDOOR
-        true_pct = self._house.parameters.outdoor_humidity_pct if outdoor else self._house.humidity_pct
-        humidity_pct = true_pct + gauss(0.0, kind.humidity_noise_pct)
-        return temperature_c, round(min(max(humidity_pct, 1.0), 99.9), 1)
+        house = self._house
+        true_pct = house.parameters.outdoor_humidity_pct if self._is_outdoors else house.humidity_pct
+        counts = round((true_pct + gauss(0.0, kind.humidity_noise_pct)) * 10.0)
+        return temperature_c, (10 if counts < 10 else min(counts, 999)) / 10.0
 
     def _spike_k(self) -> float:
         """How far off the next reading is [K]: mostly nothing; in a burst every time the same."""
