@@ -7,8 +7,11 @@ from dataclasses import replace
 import pytest
 
 from overwinter.core.nouns import Code, Mode
+from overwinter.know.answers import KNOWN
 from overwinter.know.find import Finder
+from overwinter.know.find_house import HouseFaults
 from overwinter.know.nouns import Span
+from overwinter.know.phases import Course
 from tests.know.plant import (
     DOOR,
     FLOOR,
@@ -103,6 +106,39 @@ def test_a_door_opened_while_heat_is_on_is_cooling_fast_and_not_a_dead_heater() 
     watch.plant.open_w_k = 150.0
     assert watch.until_said(Code.COOLING_FAST, within_min=15) <= 15
     assert Code.HEATER_DEAD not in watch.run(60)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize(("name", "open_w_k"), [("shed", 60.0), ("box", 12.0)])
+def test_what_falls_faster_in_heat_than_pauses_do_is_a_door_and_not_a_dead_heater(
+    name: str, open_w_k: float, seed: int
+) -> None:
+    """A fall that a dead heater cannot make, though not so deep that heat would be no matter."""
+    watch = learned(HOUSES[name], seed=seed)
+    watch.until_heat(is_on=True)
+    watch.run(8)
+    watch.plant.open_w_k = open_w_k
+    assert watch.until_said(Code.COOLING_FAST, within_min=10) <= 10
+    assert Code.HEATER_DEAD not in watch.run(1)
+
+
+@pytest.mark.parametrize(("rise_k", "is_open"), [(1.0, False), (0.0, True)])
+def test_air_that_falls_back_after_a_pumps_motor_is_no_open_door(rise_k: float, is_open: bool) -> None:
+    faults, course = HouseFaults(SITE, is_replay=False), Course()
+    for _ in range(KNOWN):
+        faults._deepest.take(-0.9, memory=30.0)
+    for _ in range(300):
+        faults._late.take(-0.1, memory=300.0)
+    before_c = [4.4, 4.2, 4.0, 3.8, 3.6, 3.5, 3.4, 3.3, 3.2, 3.2, 3.2, 3.2, 3.2, 3.2]
+    motor_c = [before_c[-1] + rise_k * share for share in (0.4, 0.7, 0.9, 1.0, 1.0)]
+    after_c = [motor_c[-1] - fall_k for fall_k in (0.5, 0.9, 1.2, 1.4, 1.5, 1.5)]
+    said: set[Code] = set()
+    for at, air_c in enumerate([4.4, *before_c, *motor_c, *after_c]):
+        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at == 0))
+        course.take(span)
+        said |= codes(faults.take(span, course, door_times=None))
+
+    assert said == ({Code.COOLING_FAST} if is_open else set())
 
 
 def test_cooling_fast_says_how_fast_and_what_is_usual() -> None:

@@ -61,8 +61,14 @@ class Finder:
             return ()
         span = _sound(span)
         self._course.take(span)
-        house = self._house.take(span, self._course)
-        heater = self._heater.take(span, self._course, is_open=self._house.is_open)
+        house = self._house.take(span, self._course, door_times=self._heater.door_times)
+        heater = self._heater.take(
+            span,
+            self._course,
+            is_open=self._house.is_open,
+            is_cooling=self._house.is_cooling,
+            pause_k=self._house.pause_k,
+        )
         return (*heater, *house, *self._sensors.take(span), *self._cold(span))
 
     def _cold(self, span: Span) -> list[Finding]:

@@ -6,6 +6,7 @@ Rule 2: a fault is said when the air departs from that by far more than its usua
 Rule 3: where the signs fit two faults, or none, nothing is said: `cold` is the backstop.
 """
 
+import math
 from collections.abc import Mapping
 
 from overwinter.core.nouns import Code, Mode, Site
@@ -61,6 +62,16 @@ FALLS_ON = 0.45
 """As long as nothing is known of this house: within these minutes of heat the air must fall by so much of
 what it would have, had it gone on as before the switch-on."""
 
+PAUSE_MIN = 5.0
+HELD_MIN, HELD_PAUSE_K, HELD_LIKE = 40.0, -0.8, 0.4
+"""A quick house is heated for so long only when it is colder than usual: without heat its air then falls by
+this share of what is usual in pauses at least. Gusts take less."""
+DOOR_TIMES = 1.4
+"""Air that falls so many times as deep as in a pause, and more in great cold, falls through a door: a dead
+heater does not explain it. Simulated: dead 1.3 at most, open doors 1.5 at least in five of six."""
+DOOR_SHOWS_S = 600.0
+"""So long after a heater was called dead a door may still show that it was not."""
+
 AHEAD_H = 8.0
 FULL_MIN = 90.0
 """Heat on for so long without reaching the high end is a heater at its end."""
@@ -74,9 +85,24 @@ class HeaterFaults:
         self.answers = Answers()
         self._doubts = {Code.HEATER_DEAD: 0, Code.HEAT_STUCK_ON: 0}
         self._found: dict[Code, str] = {}
+        self._dead_s = -math.inf  # when the heater was last called dead
 
-    def take(self, span: Span, course: Course, *, is_open: bool) -> list[Finding]:
-        """One span; `is_open`: the house cools as with an open door, or a door is known to be open."""
+    @property
+    def door_times(self) -> float | None:
+        """How many times as deep as in pauses a fall must be for a dead heater not to explain it; None: it
+        seems to heat.
+        """
+        if not self._doubts[Code.HEATER_DEAD] and Code.HEATER_DEAD not in self._found:
+            return None
+        return DOOR_TIMES * math.sqrt(self.answers.colder())
+
+    def take(
+        self, span: Span, course: Course, *, is_open: bool, is_cooling: bool, pause_k: float | None
+    ) -> list[Finding]:
+        """One span; `is_open`: the house cools as with an open door or is about to be found so, or a door is
+        known to be open; `is_cooling`: it is found so; `pause_k`: the fall in PAUSE_MIN minutes that is usual
+        without heat.
+        """
         self._see_current(span)
         self.answers.see(span)
         if span.mode is Mode.OBSERVE or self._site.heater.kind == "cable":
@@ -89,10 +115,14 @@ class HeaterFaults:
         minutes = course.minutes(span)
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
         self.answers.note(phase, minutes, change_k, course)
-        if Code.HEATER_DEAD in self._found:
+        if is_cooling and span.ends_s - self._dead_s <= DOOR_SHOWS_S:
+            self._clear(Code.HEATER_DEAD)
+        elif Code.HEATER_DEAD in self._found:
             self._see_it_heat(phase, air_c, course, span)
         elif phase.is_on and span.current is None and not is_open:
-            self._look_for_no_heat(phase, minutes, change_k, course)
+            self._look_for_no_heat(phase, minutes, change_k, course, pause_k)
+            if Code.HEATER_DEAD in self._found:
+                self._dead_s = span.ends_s
         if Code.HEAT_STUCK_ON in self._found:
             self._see_it_cool(phase, air_c, course, span)
         elif not phase.is_on and span.current is None:
@@ -107,11 +137,13 @@ class HeaterFaults:
 
     # No heat although it is called for.
 
-    def _look_for_no_heat(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
+    def _look_for_no_heat(
+        self, phase: Phase, minutes: float, change_k: float, course: Course, pause_k: float | None
+    ) -> None:
         # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
         lift_k = change_k - GOES_ON * phase.flatter_k_min * minutes
         text = self._missed(phase, minutes, change_k, lift_k, course)
-        if text is None and minutes >= 6.0:
+        if text is None and minutes >= 6.0 and not self._is_gust(minutes, course, pause_k):
             text = self._stopped(minutes, course)
         self._count(Code.HEATER_DEAD, text, wanted=2)
 
@@ -187,6 +219,13 @@ class HeaterFaults:
                 "an open door"
             )
         return None
+
+    def _is_gust(self, minutes: float, course: Course, pause_k: float | None) -> bool:
+        """Whether the air of a quick house, heated for long, does not fall now as it would without heat."""
+        if minutes < HELD_MIN or pause_k is None or pause_k > HELD_PAUSE_K:
+            return False
+        fell_k = course.change_k(PAUSE_MIN)
+        return fell_k is None or fell_k > HELD_LIKE * pause_k
 
     def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """A dead heater is healthy again when the air rises under heat as it used to."""

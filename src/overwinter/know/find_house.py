@@ -14,6 +14,8 @@ LOOK_MIN = 5
 """Over so many minutes a fall is looked at."""
 FALL_K = 0.6
 """A smaller fall in them is no open door in the cold."""
+RISEN_K = 0.4
+"""What warms air without heat, such as a pump's motor, lets it fall back by as much when it ends."""
 SETTLED_MIN = 10.0
 """So long after heat went off the quick part of the cooling is over."""
 DOOR_H_MAX = 12.0
@@ -65,10 +67,20 @@ class HouseFaults:
         """Whether the house cools, or is about to be found to cool, as with an open door."""
         return self._cooling is not None or self._doubts > 0 or any(self._open_doors())
 
-    def take(self, span: Span, course: Course) -> list[Finding]:
-        """One span."""
+    @property
+    def is_cooling(self) -> bool:
+        """Whether it is found to cool as with an open door."""
+        return self._cooling is not None
+
+    @property
+    def pause_k(self) -> float | None:
+        """The deepest fall within LOOK_MIN minutes that is usual in a phase without heat; None: not known."""
+        return self._deepest.mean if self._deepest.count >= KNOWN else None
+
+    def take(self, span: Span, course: Course, *, door_times: float | None) -> list[Finding]:
+        """One span; `door_times`: see `HeaterFaults`."""
         self._see_inputs(span)
-        self._see_cooling(span, course)
+        self._see_cooling(span, course, door_times)
         self._see_cycles(span, course)
         self._see_humidity(span)
         found = []
@@ -90,7 +102,7 @@ class HouseFaults:
 
     # An open door, or insulation that is gone.
 
-    def _see_cooling(self, span: Span, course: Course) -> None:
+    def _see_cooling(self, span: Span, course: Course, door_times: float | None) -> None:
         phase, air_c, ended = course.phase, span.temperature_c, course.before
         if ended is not None:
             if not ended.is_on and ended.is_whole and not ended.is_suspect:
@@ -122,6 +134,12 @@ class HouseFaults:
             self._learn(change_k, minutes, is_on=phase.is_on)
             return
         least_k = self._least_k(minutes, is_on=phase.is_on)
+        if phase.is_on:
+            if door_times is not None and self.pause_k is not None:
+                least_k = max(least_k, min(door_times * self.pause_k, -FALL_K))
+        elif minutes >= SETTLED_MIN + LOOK_MIN:
+            risen_k = course.change_k(SETTLED_MIN, ended=LOOK_MIN) or 0.0
+            least_k -= risen_k if risen_k >= RISEN_K else 0.0
         self._doubts = self._doubts + 1 if change_k < least_k else 0
         if not self._doubts:
             self._learn(change_k, minutes, is_on=phase.is_on)
