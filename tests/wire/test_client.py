@@ -86,6 +86,19 @@ def test_no_socket_is_unreachable_with_what_to_do(path: Path) -> None:
     assert isinstance(caught.value, ConnectionError)
 
 
+@pytest.mark.parametrize(
+    ("socket", "unit"),
+    [
+        ("/run/overwinter/control.sock", "overwinter"),
+        ("/run/overwinter@mill/control.sock", "overwinter@mill"),
+        ("/srv/elsewhere/control.sock", "overwinter"),
+    ],
+)
+def test_what_to_do_names_the_service_of_the_house(socket: str, unit: str) -> None:
+    with pytest.raises(client.Unreachable, match=f"`systemctl status {unit}`"):
+        client.call(socket, "status")
+
+
 def test_a_dead_guards_socket_is_unreachable(path: Path) -> None:
     with socket.socket(socket.AF_UNIX) as listener:
         listener.bind(str(path))

@@ -18,7 +18,7 @@ CHUNK_BYTES = 65_536
 RETRY_S = 0.02
 """Between two tries to connect while the guard's queue is full."""
 
-_HINT = "is the guard running? `systemctl status overwinter` tells"
+SERVICE = "overwinter"
 
 
 class Unreachable(ConnectionError):
@@ -118,10 +118,10 @@ class _Line:
             except TimeoutError:
                 raise self._silent() from None
             except FileNotFoundError:
-                raise Unreachable(f"there is no socket {self.path}; {_HINT}") from None
+                raise Unreachable(f"there is no socket {self.path}; {self._hint()}") from None
             except (OSError, ValueError) as error:  # ValueError: a zero byte in the path
                 reason = os.strerror(error.errno) if isinstance(error, OSError) and error.errno else error
-                raise Unreachable(f"no guard at {self.path}: {reason}; {_HINT}") from None
+                raise Unreachable(f"no guard at {self.path}: {reason}; {self._hint()}") from None
             else:
                 return
 
@@ -172,9 +172,10 @@ class _Line:
             except TimeoutError:
                 raise self._silent() from None
             except OSError as error:
-                raise Unreachable(f"the guard at {self.path} is gone: {error.strerror}; {_HINT}") from None
+                text = f"the guard at {self.path} is gone: {error.strerror}; {self._hint()}"
+                raise Unreachable(text) from None
             if not chunk:
-                raise Unreachable(f"the guard at {self.path} closed the connection; {_HINT}")
+                raise Unreachable(f"the guard at {self.path} closed the connection; {self._hint()}")
             self.received += chunk
         line = bytes(self.received[:end])
         del self.received[: end + 1]
@@ -195,14 +196,20 @@ class _Line:
             raise self._silent()
         self.socket.settimeout(left_s)
 
+    def _hint(self) -> str:
+        """Where to read more: a service's socket lies in a folder of its own name."""
+        folder = self.path.rpartition("/")[0].rpartition("/")[2]
+        unit = folder if folder.startswith(f"{SERVICE}@") else SERVICE
+        return f"is the guard running? `systemctl status {unit}` tells"
+
     def _silent(self) -> Unreachable:
         return Unreachable(
             f"no answer from the guard at {self.path} within {self.timeout_s:g} s"
-            f" (what was asked may still happen); {_HINT}"
+            f" (what was asked may still happen); {self._hint()}"
         )
 
     def _stranger(self) -> Unreachable:
-        return Unreachable(f"what answers at {self.path} is not the guard; {_HINT}")
+        return Unreachable(f"what answers at {self.path} is not the guard; {self._hint()}")
 
     def close(self) -> None:
         self.socket.close()
