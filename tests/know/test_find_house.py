@@ -141,6 +141,30 @@ def test_air_that_falls_back_after_a_pumps_motor_is_no_open_door(rise_k: float, 
     assert said == ({Code.COOLING_FAST} if is_open else set())
 
 
+@pytest.mark.parametrize(
+    ("paused_min", "fall_k_min", "is_open"), [(40, 0.2, True), (40, 0.08, False), (8, 0.2, False)]
+)
+def test_heat_that_warms_nothing_after_a_long_pause_is_a_door_where_the_air_falls_faster_than_before(
+    paused_min: int, fall_k_min: float, is_open: bool
+) -> None:
+    """Not so deep as just after a release; after a short pause that may still be going on."""
+    faults, course = HouseFaults(SITE, is_replay=False), Course()
+    for _ in range(KNOWN):
+        faults._deepest.take(-1.2, memory=30.0)
+    for _ in range(300):
+        faults._late.take(-0.05, memory=300.0)
+    pause_c = [4.0, 3.5, 3.1, 2.8, 2.6, *[2.5] * (paused_min - 5)]
+    heated_c = [2.5 - fall_k_min * minute for minute in range(1, 9)]
+    said: set[Code] = set()
+    for at, air_c in enumerate([4.4, *pause_c, *heated_c]):
+        heat = float(at == 0 or at > len(pause_c))
+        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=round(air_c, 1), heat=heat)
+        course.take(span)
+        said |= codes(faults.take(span, course, door_times=1.4 if heat else None))
+
+    assert said == ({Code.COOLING_FAST} if is_open else set())
+
+
 def test_cooling_fast_says_how_fast_and_what_is_usual() -> None:
     watch = learned()
     watch.until_heat(is_on=False)

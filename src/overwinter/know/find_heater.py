@@ -57,7 +57,7 @@ AS_BEFORE = {
 }
 """Said of what was found before a restart, until it is found anew or over."""
 
-UNKNOWN_MIN = (20.0, 45.0)
+UNKNOWN_MIN = (30.0, 45.0)
 FALLS_ON = 0.45
 """As long as nothing is known of this house: within these minutes of heat the air must fall by so much of
 what it would have, had it gone on as before the switch-on."""

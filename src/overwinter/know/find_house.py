@@ -18,6 +18,10 @@ RISEN_K = 0.4
 """What warms air without heat, such as a pump's motor, lets it fall back by as much when it ends."""
 SETTLED_MIN = 10.0
 """So long after heat went off the quick part of the cooling is over."""
+SPREADS = 6.0
+UNWARMED_MIN, UNWARMED_K, UNWARMED_SPREADS = 12.0, 0.25, 4.5
+"""In the first minutes of heat that warmed nothing the air goes on as before it, if the heater is dead. After a
+long pause that was within 2.3 spreads, and beyond 5.5 with a door open (simulated)."""
 DOOR_H_MAX = 12.0
 
 OPEN_S = 600.0
@@ -137,6 +141,9 @@ class HouseFaults:
         if phase.is_on:
             if door_times is not None and self.pause_k is not None:
                 least_k = max(least_k, min(door_times * self.pause_k, -FALL_K))
+                is_unwarmed = minutes <= UNWARMED_MIN and phase.top_c - phase.began_c <= UNWARMED_K
+                if is_unwarmed and phase.after_min >= SETTLED_MIN + LOOK_MIN:
+                    least_k = max(least_k, self._settled_least_k(UNWARMED_SPREADS))
         elif minutes >= SETTLED_MIN + LOOK_MIN:
             risen_k = course.change_k(SETTLED_MIN, ended=LOOK_MIN) or 0.0
             least_k -= risen_k if risen_k >= RISEN_K else 0.0
@@ -163,9 +170,17 @@ class HouseFaults:
         quick_k = -3.0
         if deepest.count >= KNOWN:
             quick_k = min(1.25 * deepest.mean - 4.0 * deepest.spread(0.08) - 0.15, -FALL_K)
-        if is_on or minutes < SETTLED_MIN + LOOK_MIN or self._late.count < 100:
-            return quick_k
-        return max(quick_k, self._late.mean - max(6.0 * self._late.spread(0.08), FALL_K - 0.1))
+        return (
+            quick_k
+            if is_on or minutes < SETTLED_MIN + LOOK_MIN
+            else max(quick_k, self._settled_least_k(SPREADS))
+        )
+
+    def _settled_least_k(self, spreads: float) -> float:
+        """The same long after heat went off; without limit as long as that is not known."""
+        if self._late.count < 100:
+            return -math.inf
+        return self._late.mean - max(spreads * self._late.spread(0.08), FALL_K - 0.1)
 
     # Switched too often.
 

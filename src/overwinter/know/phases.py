@@ -29,6 +29,7 @@ class Phase:
     """Heat on or off since a moment, and what the air was then."""
 
     __slots__ = (
+        "after_min",
         "began_c",
         "began_s",
         "bump_k",
@@ -50,6 +51,7 @@ class Phase:
         self.began_s = began_s
         self.began_c = began_c
         self.is_whole = is_whole  # whether its beginning was seen
+        self.after_min = 0.0  # how long the phase before it lasted, as far as that was seen [min]
         self.is_forced = False
         self.top_c = self.low_c = began_c  # the warmest and the coldest since it began
         self.bump_k = 0.0  # the steepest rise in it, as `Answers.bump_k`
@@ -102,6 +104,7 @@ class Course:
             self.before = phase
             began_c = smooth_c if before_c is None else before_c
             self.phase = phase = Phase(is_on=is_on, began_s=began_s, began_c=began_c, is_whole=True)
+            phase.after_min = (began_s - self.before.began_s) / MINUTE_S
             phase.slope_k_min = self._slope_k_min(SLOPE_MIN)
             phase.flatter_k_min = max(phase.slope_k_min, self._slope_k_min(LONGER_MIN))
         phase.is_forced = phase.is_forced or span.is_forced
