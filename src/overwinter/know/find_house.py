@@ -20,8 +20,8 @@ SETTLED_MIN = 10.0
 """So long after heat went off the quick part of the cooling is over."""
 SPREADS = 6.0
 UNWARMED_MIN, UNWARMED_K, UNWARMED_SPREADS = 12.0, 0.25, 4.5
-"""In the first minutes of heat that warmed nothing the air goes on as before, if the heater is dead. After a long
-pause that was within 2.3 spreads, and beyond 5.5 with a door open (simulated)."""
+"""In the first minutes of heat that warmed nothing the air goes on as before, if the heater is dead: after a
+long pause within 2.3 spreads, with a door open beyond 5.5 (simulated)."""
 DOOR_H_MAX = 12.0
 
 OPEN_S = 600.0
