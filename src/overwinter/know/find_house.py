@@ -7,7 +7,7 @@ from overwinter.core.nouns import Code, Site
 from overwinter.core.units import say, say_difference
 from overwinter.know.answers import KNOWN, MEMORY
 from overwinter.know.nouns import Finding, Span
-from overwinter.know.phases import Course
+from overwinter.know.phases import Course, Phase
 from overwinter.know.running import Usual, number
 
 LOOK_MIN = 5
@@ -137,16 +137,10 @@ class HouseFaults:
             self._doubts = 0
             self._learn(change_k, minutes, is_on=phase.is_on)
             return
-        least_k = self._least_k(minutes, is_on=phase.is_on)
         if phase.is_on:
-            if door_times is not None and self.pause_k is not None:
-                least_k = max(least_k, min(door_times * self.pause_k, -FALL_K))
-                is_unwarmed = minutes <= UNWARMED_MIN and phase.top_c - phase.began_c <= UNWARMED_K
-                if is_unwarmed and phase.after_min >= SETTLED_MIN + LOOK_MIN:
-                    least_k = max(least_k, self._settled_least_k(UNWARMED_SPREADS))
-        elif minutes >= SETTLED_MIN + LOOK_MIN:
-            risen_k = course.change_k(SETTLED_MIN, ended=LOOK_MIN) or 0.0
-            least_k -= risen_k if risen_k >= RISEN_K else 0.0
+            least_k = self._least_in_heat_k(phase, minutes, door_times)
+        else:
+            least_k = self._least_in_pause_k(minutes, course)
         self._doubts = self._doubts + 1 if change_k < least_k else 0
         if not self._doubts:
             self._learn(change_k, minutes, is_on=phase.is_on)
@@ -164,20 +158,34 @@ class HouseFaults:
         if change_k is not None and not is_on and minutes >= SETTLED_MIN + LOOK_MIN:
             self._late.take(max(change_k, -3.0), memory=300.0)
 
-    def _least_k(self, minutes: float, *, is_on: bool) -> float:
-        """The fall in LOOK_MIN minutes that a closed house may show now; below it the house is open."""
+    # The fall in LOOK_MIN minutes that a closed house may show now; below it the house is open.
+
+    def _least_in_heat_k(self, phase: Phase, minutes: float, door_times: float | None) -> float:
+        quick_k, pause_k = self._quick_least_k(), self.pause_k
+        if door_times is None or pause_k is None:
+            return quick_k
+        least_k = max(quick_k, min(door_times * pause_k, -FALL_K))
+        is_unwarmed = minutes <= UNWARMED_MIN and phase.top_c - phase.began_c <= UNWARMED_K
+        if is_unwarmed and phase.after_min >= SETTLED_MIN + LOOK_MIN:
+            least_k = max(least_k, self._settled_least_k(UNWARMED_SPREADS))
+        return least_k
+
+    def _least_in_pause_k(self, minutes: float, course: Course) -> float:
+        quick_k = self._quick_least_k()
+        if minutes < SETTLED_MIN + LOOK_MIN:
+            return quick_k
+        risen_k = course.change_k(SETTLED_MIN, ended=LOOK_MIN) or 0.0
+        return max(quick_k, self._settled_least_k(SPREADS)) - (risen_k if risen_k >= RISEN_K else 0.0)
+
+    def _quick_least_k(self) -> float:
+        """Just after heat went off."""
         deepest = self._deepest
-        quick_k = -3.0
-        if deepest.count >= KNOWN:
-            quick_k = min(1.25 * deepest.mean - 4.0 * deepest.spread(0.08) - 0.15, -FALL_K)
-        return (
-            quick_k
-            if is_on or minutes < SETTLED_MIN + LOOK_MIN
-            else max(quick_k, self._settled_least_k(SPREADS))
-        )
+        if deepest.count < KNOWN:
+            return -3.0
+        return min(1.25 * deepest.mean - 4.0 * deepest.spread(0.08) - 0.15, -FALL_K)
 
     def _settled_least_k(self, spreads: float) -> float:
-        """The same long after heat went off; without limit as long as that is not known."""
+        """Long after heat went off; without limit as long as that is not known."""
         if self._late.count < 100:
             return -math.inf
         return self._late.mean - max(spreads * self._late.spread(0.08), FALL_K - 0.1)
