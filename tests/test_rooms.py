@@ -17,7 +17,7 @@ import overwinter
 
 SRC = Path(overwinter.__file__).parent
 
-VOCABULARY = frozenset({"collections", "dataclasses", "enum", "math", "typing"})
+VOCABULARY = frozenset({"collections", "dataclasses", "enum", "math", "operator", "typing"})
 """What nouns and formulas are made of; every room may use it."""
 
 FILES = frozenset({"contextlib", "errno", "json", "os", "pathlib", "re", "stat"})
@@ -54,7 +54,7 @@ WALLS = {
     ),
     "store": Wall(
         rooms=names("core"),
-        library=FILES | THREADS | names("bisect datetime fcntl hashlib heapq itertools operator traceback"),
+        library=FILES | THREADS | names("bisect datetime fcntl hashlib heapq itertools traceback"),
         calls=names("print input"),
     ),
     "devices": Wall(
