@@ -20,7 +20,7 @@ help:
 	@echo "make demo    a simulated pump house through a cold night, in this terminal"
 	@echo "make test    everything that CI runs: lint, types, tests on the built wheel"
 	@echo "make bench   memory, CPU and start-up, as ratios measured in one run"
-	@echo "make bench-learning   what is learned and found in 84 simulated winters, against the goals; half an hour"
+	@echo "make bench-learning   what is learned and found in 378 simulated winters, against the goals; half an hour"
 	@echo "make bench-safety   undershoot and ice in seven simulated houses, against the goals"
 	@echo "make docs    the reference and the pictures, made anew from the program"
 	@echo "make mutants some ten minutes of slips in the core that its tests must notice; docs/mutants.md"
