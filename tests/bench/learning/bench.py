@@ -9,7 +9,8 @@ from multiprocessing import Pool
 from tests.bench.learning import traces, winters
 from tests.bench.learning.faults import Kind
 from tests.bench.learning.goals import Judged, rows
-from tests.bench.learning.measure import DAYS, Job, Result, run
+from tests.bench.learning.measure import DAYS, run
+from tests.bench.learning.nouns import Job, Result
 
 KINDS = ("healthy", "faulty", "weak", "alone", "coarse")
 MODELS = ("twin", "other")

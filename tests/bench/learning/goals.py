@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from statistics import fmean, median
 
 from tests.bench.learning.faults import Kind
-from tests.bench.learning.measure import Duty, Found, Hours, Limit, Result
+from tests.bench.learning.nouns import Duty, Found, Hours, Limit, Result
 
 FAST = (
     "insulated box",

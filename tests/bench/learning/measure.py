@@ -10,7 +10,7 @@ import math
 import random
 import time
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 from overwinter.core.nouns import (
@@ -25,6 +25,7 @@ from overwinter.core.nouns import (
 )
 from overwinter.know.nouns import Finding, Span
 from tests.bench.learning.faults import DAY_S, HOUR_S, Fault, Kind, plan
+from tests.bench.learning.nouns import Duty, Found, Hours, Job, Limit, Result
 from tests.bench.learning.traces import AIR, OUTDOOR, PUMP, Trace, trace
 
 DAYS = 90
@@ -85,87 +86,6 @@ FALSE = (
     Code.SHORT_CYCLING,
 )
 """What must not be said of a healthy house; a heater that is too small for the weather may be called so."""
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class Job:
-    """One house-winter.
-
-    `kind`: healthy, faulty, weak (half a heater, drift), alone (no outdoor sensor), or coarse (healthy, but
-    recorded every ten minutes).
-    """
-
-    kind: str
-    model: str
-    house: str
-    winter: str
-    seed: int
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """An outdoor limit after so many days of log; None where it was said not to be known."""
-
-    days: int
-    truth_c: float
-    best_c: float | None
-    low_c: float = 0.0
-    high_c: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Duty:
-    """Of a next day."""
-
-    truth: float
-    today: float
-    best: float | None
-    holds: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Hours:
-    """Until 0 °C at the sensor, and until ice in the pipe, if heat fails."""
-
-    truth_h: float
-    best_h: float | None
-    low_h: float
-    high_h: float
-    ice_h: float
-    pipe_h: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A fault and how long it took to be called by its name; None: never, while it lasted."""
-
-    kind: Kind
-    day: float
-    delay_s: float | None
-    is_dark: bool  # it fell between 20:00 and 06:00
-    can_be_seen: bool  # doors only: the air truly cools
-    said_otherwise: tuple[str, ...]
-
-
-@dataclass
-class Result:
-    """All that came of a job."""
-
-    job: Job
-    days: int = 0
-    limits: list[Limit] = field(default_factory=list)
-    duties: list[Duty] = field(default_factory=list)
-    hours: list[Hours] = field(default_factory=list)
-    found: list[Found] = field(default_factory=list)
-    false: list[tuple[str, float, str]] = field(default_factory=list)  # code, day, text
-    too_small: int = 0
-    cycles_day: float = 0.0
-    has_pump: bool = False
-    learned_us: float = 0.0
-    found_us: float = 0.0
-    is_watched: bool = False  # a finder was there
-    facts_bytes: int = 0
-    claimed: list[str] = field(default_factory=list)  # alone: what was said although nobody can know
 
 
 def run(job: Job) -> Result:

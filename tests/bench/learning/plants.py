@@ -2,7 +2,7 @@
 
 from typing import Protocol, cast
 
-from tests.bench.learning import other_house, twin_plant
+from tests.bench.learning import other_drawings, other_house, twin_plant
 
 
 class Plant(Protocol):
@@ -35,4 +35,4 @@ def plant(model: str, house: str, seed: int, *, start_c: float, heater_share: fl
 
 def names(model: str) -> tuple[str, ...]:
     """The houses of a model."""
-    return twin_plant.NAMES if model == "twin" else other_house.NAMES
+    return twin_plant.NAMES if model == "twin" else other_drawings.NAMES

@@ -15,7 +15,7 @@ from overwinter.know.nouns import Finding, Span
 from tests.bench.learning import bench, goals, measure, winters
 from tests.bench.learning.faults import Fault, Kind, plan
 from tests.bench.learning.goals import Bar
-from tests.bench.learning.measure import Duty, Found, Hours, Job, Limit, Result
+from tests.bench.learning.nouns import Duty, Found, Hours, Job, Limit, Result
 from tests.bench.learning.other_house import OtherHouse
 from tests.bench.learning.plants import names, plant
 from tests.bench.learning.traces import Trace, trace, write_logbook
