@@ -1,6 +1,7 @@
 """Heater dead, heater too small: when they are said and gone, what is none of them, what is not judged."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
@@ -12,6 +13,7 @@ from overwinter.know.find import Finder
 from overwinter.know.find_heater import HeaterFaults
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import Course
+from overwinter.know.running import Usual
 from tests.know.heaters import QUICK, QUICK_NAMES, SEEDS
 from tests.know.plant import (
     ALARM_LOW_C,
@@ -149,9 +151,7 @@ def test_a_motor_that_stops_as_heat_comes_on_is_no_dead_heater(rises_by_itself_k
     """In a house whose air is known to rise without heat; where it never did, it would be a dead one."""
     finder = HeaterFaults(SITE)
     finder.answers.bump_k = rises_by_itself_k
-    for minute, rise_k in ((3, 0.25), (4, 0.44), (5, 0.7), (6, 0.9)):
-        for _ in range(KNOWN):
-            finder.answers.rises[minute].take(rise_k, memory=30.0)
+    _know(finder.answers.rises, {3: 0.25, 4: 0.44, 5: 0.7, 6: 0.9}, times=KNOWN)
     course = Course()
     said: set[Code] = set()
     for at, air_c in enumerate(MOTOR_STOPPED_C):
@@ -161,6 +161,13 @@ def test_a_motor_that_stops_as_heat_comes_on_is_no_dead_heater(rises_by_itself_k
         said |= {finding.code for finding in _take(finder, span, course)}
 
     assert said == (set() if rises_by_itself_k else {Code.HEATER_DEAD})
+
+
+def _know(usuals: Mapping[int, Usual], changes_k: Mapping[int, float], *, times: int) -> None:
+    """Let it be usual, of so many phases, that the air changes by so much until these minutes."""
+    for minute, change_k in changes_k.items():
+        for _ in range(times):
+            usuals[minute].take(change_k, memory=30.0)
 
 
 def _take(
@@ -182,12 +189,8 @@ GALE_PAUSE_K = -1.8
 
 def heated_in_a_gale(pause_k: float | None, *, deeper: float = 1.0) -> set[Code]:
     finder, course, said = HeaterFaults(SITE), Course(), set()
-    for minute, fall_k in ((5, -0.4), (8, -0.75), (10, -0.85)):
-        for _ in range(MANY):
-            finder.answers.falls[minute].take(fall_k, memory=30.0)
-    for minute in finder.answers.rises:
-        for _ in range(MANY):
-            finder.answers.rises[minute].take(0.1 * minute, memory=30.0)
+    _know(finder.answers.falls, {5: -0.4, 8: -0.75, 10: -0.85}, times=MANY)
+    _know(finder.answers.rises, {minute: 0.1 * minute for minute in finder.answers.rises}, times=MANY)
     for at, gale_c in enumerate(GALE_C):
         air_c = 4.2 - deeper * (4.2 - gale_c) if at > 50 else gale_c
         span = Span(
@@ -211,9 +214,7 @@ def test_a_heater_called_dead_is_none_where_a_door_shows_within_ten_minutes(
     after_min: int, is_dead: bool
 ) -> None:
     finder, course = HeaterFaults(SITE), Course()
-    for minute in finder.answers.rises:
-        for _ in range(KNOWN):
-            finder.answers.rises[minute].take(0.2 * minute, memory=30.0)
+    _know(finder.answers.rises, {minute: 0.2 * minute for minute in finder.answers.rises}, times=KNOWN)
     dead_min = None
     for at in range(30):
         air_c = 4.0 - 0.1 * at

@@ -130,9 +130,7 @@ class Track:
         self._warm: deque[tuple[float, float]] = deque()  # (taken_s, °C) flagged 1 or 2
         self._fresh_until_s = -math.inf  # until then nothing in both windows is too old
         self._settings: Settings | None = None  # by these
-        self._is_split = (
-            False  # a suspect is among the cold: else, as nearly always, both are the same readings
-        )
+        self._is_split = False  # a suspect may be among the cold: else both are the same readings
         self._median_of_cold: float | None = None
         self._median_of_warm: float | None = None
         self._pending: list[tuple[float, float]] = []  # suspects that agree with one another

@@ -20,15 +20,16 @@ from overwinter.know.answers import (
     Answers,
     last_passed,
 )
+from overwinter.know.find_house import LOOK_MIN
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import Course, Phase
 
 ANSWER_K, MISSING_K = 0.12, 0.22
 """Less than this cannot be told from noise: the usual answer to a switch-on, and what is missing of it."""
 CERTAIN = 4.5
+"""So many spreads from the usual."""
 RISES_KNOWN = 3
 """Heated phases that make a missing rise worth telling; fewer than for what is subtler."""
-"""So many spreads from the usual."""
 GOES_ON = 0.5
 """So much of the fall before a switch-on would have gone on without it: cooling slows down."""
 TURNED_K = 0.12
@@ -62,7 +63,6 @@ FALLS_ON = 0.45
 """As long as nothing is known of this house: within these minutes of heat the air must fall by so much of
 what it would have, had it gone on as before the switch-on."""
 
-PAUSE_MIN = 5.0
 HELD_MIN, HELD_PAUSE_K, HELD_LIKE = 40.0, -0.8, 0.4
 """A quick house is heated for so long only when it is colder than usual: without heat its air then falls by
 this share of what is usual in pauses at least. Gusts take less."""
@@ -100,7 +100,7 @@ class HeaterFaults:
         self, span: Span, course: Course, *, is_open: bool, is_cooling: bool, pause_k: float | None
     ) -> list[Finding]:
         """One span; `is_open`: the house cools as with an open door or is about to be found so, or a door is
-        known to be open; `is_cooling`: it is found so; `pause_k`: the fall in PAUSE_MIN minutes that is usual
+        known to be open; `is_cooling`: it is found so; `pause_k`: the fall in LOOK_MIN minutes that is usual
         without heat.
         """
         self._see_current(span)
@@ -224,7 +224,7 @@ class HeaterFaults:
         """Whether the air of a quick house, heated for long, does not fall now as it would without heat."""
         if minutes < HELD_MIN or pause_k is None or pause_k > HELD_PAUSE_K:
             return False
-        fell_k = course.change_k(PAUSE_MIN)
+        fell_k = course.change_k(LOOK_MIN)
         return fell_k is None or fell_k > HELD_LIKE * pause_k
 
     def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:

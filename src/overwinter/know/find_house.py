@@ -69,7 +69,7 @@ class HouseFaults:
     @property
     def is_open(self) -> bool:
         """Whether the house cools, or is about to be found to cool, as with an open door."""
-        return self._cooling is not None or self._doubts > 0 or any(self._open_doors())
+        return self.is_cooling or self._doubts > 0 or any(self._open_doors())
 
     @property
     def is_cooling(self) -> bool:
