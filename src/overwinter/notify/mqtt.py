@@ -19,7 +19,6 @@ import contextlib
 import json
 import socket
 import ssl
-import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -28,7 +27,7 @@ from overwinter.core.telling import Mqtt
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from paho.mqtt.client import Client
+    from paho.mqtt.client import Client, MQTTMessageInfo
 
 COMMANDS = ("set", "hand", "release", "quiet", "note")
 """What may be asked from afar. Not drop_samples and prove: those need somebody at the house."""
@@ -75,9 +74,7 @@ class Broker:
         self._types = PacketTypes
         self._context = ssl.create_default_context(cafile=spec.ca_file) if spec.tls else None
         self._trouble: str | None = None
-        self._lock = threading.Lock()
-        self._state_mid: int | None = None  # of a state that is not acknowledged yet
-        self._state: bytes | None = None
+        self._on_its_way: MQTTMessageInfo | None = None
         client = self._client = paho.Client(
             CallbackAPIVersion.VERSION2, client_id=client_id, protocol=paho.MQTTv5
         )
@@ -86,7 +83,6 @@ class Broker:
         client.on_connect = self._connected
         client.on_connect_fail = self._not_connected
         client.on_disconnect = self._gone
-        client.on_publish = self._acknowledged
         client.on_message = self._asked
         if spec.user is not None:
             client.username_pw_set(spec.user, password)
@@ -106,13 +102,25 @@ class Broker:
         )
         self._client.loop_start()
 
-    def state(self, status: Mapping[str, Any] | None) -> None:
-        """The latest; None: the guard does not answer, so what was said before is taken back."""
-        with self._lock:
-            self._state = b"" if status is None else json.dumps(dict(status)).encode()
-            # One at a time: what a slow link has not taken is replaced, not queued behind.
-            if self._state_mid is None and self._client.is_connected():
-                self._publish_state()
+    def state(self, status: Mapping[str, Any] | None) -> bool:
+        """The latest; None: the guard does not answer, so what was said before is taken back.
+
+        False: not said, since there is no link or the last one is on its way still; ask again, with what is
+        the latest by then. What a slow link has not taken is replaced, not queued behind.
+        """
+        # The library calls back with a lock of its own held, and wants it in `publish`: a lock of ours around
+        # that, wanted in a callback too, would hold both threads for good. So there is none.
+        last = self._on_its_way
+        if not self._client.is_connected() or (last is not None and not last.is_published()):
+            return False
+        properties = _properties(self._types.PUBLISH)
+        if status is not None:
+            properties.MessageExpiryInterval = int(self._spec.expiry_s)
+        body = b"" if status is None else json.dumps(dict(status)).encode()
+        info = self._client.publish(self._topic("state"), body, qos=1, retain=True, properties=properties)
+        # What the library does not take it will never acknowledge.
+        self._on_its_way = info if info.rc == 0 else None
+        return info.rc == 0
 
     def notice(self, body: Mapping[str, object]) -> None:
         """One alarm raised, cleared or reminded; waits while the broker is away."""
@@ -134,17 +142,6 @@ class Broker:
     def _topic(self, name: str) -> str:
         return f"{self._spec.topic}/{name}"
 
-    def _publish_state(self) -> None:
-        assert self._state is not None
-        properties = _properties(self._types.PUBLISH)
-        if self._state:
-            properties.MessageExpiryInterval = int(self._spec.expiry_s)
-        info = self._client.publish(
-            self._topic("state"), self._state, qos=1, retain=True, properties=properties
-        )
-        self._state_mid = info.mid
-        self._state = None
-
     def _connected(
         self, client: "Client", _data: object, _flags: object, reason: Any, _props: object
     ) -> None:
@@ -154,8 +151,7 @@ class Broker:
         self._trouble = None
         self._tell("connected", f"{self._spec.host}:{self._spec.port}")
         client.publish(self._topic("alive"), _alive(True), qos=1, retain=True)
-        with self._lock:
-            self._state = self._state_mid = None
+        self._on_its_way = None
         # The library sends again what was on its way when the link broke: a newer state must follow it.
         self._wanted()
         if self._ask is not None:
@@ -168,15 +164,6 @@ class Broker:
     def _gone(self, _client: "Client", _data: object, _flags: object, reason: Any, _props: object) -> None:
         if reason.is_failure:
             self._say(f"the link to the broker is lost: {reason}")
-
-    def _acknowledged(
-        self, _client: "Client", _data: object, mid: int, _reason: object, _props: object
-    ) -> None:
-        with self._lock:
-            if mid == self._state_mid:
-                self._state_mid = None
-                if self._state is not None:
-                    self._publish_state()
 
     def _asked(self, client: "Client", _data: object, message: Any) -> None:
         """A command: held to what the guard allows, and answered where the asker listens."""

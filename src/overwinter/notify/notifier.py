@@ -184,7 +184,8 @@ class Notifier:
         if heart == self._sent and not (is_due and status is not None):
             return
         self._sent, self._sent_s = heart, now_s
-        self._broker.state(None if status is None else {"t": _stamp(datetime.now(UTC)), **status})
+        if not self._broker.state(None if status is None else {"t": _stamp(datetime.now(UTC)), **status}):
+            self._sent = ()
 
     def _state_wanted(self) -> None:
         self._sent = ()
