@@ -56,7 +56,7 @@ ALARMS: Mapping[str, str] = {
     "sensors-disagree": "compare both sensors with a thermometer; unplug the one that is wrong",
     "cold": "go and see: is the door shut, does the heater give heat, is a window broken?",
     "too-hot": "unplug the heater or open its breaker, then find out why it did not stop",
-    "heater-dead": "look at the lamp or heater, its plug, breaker and limiter; unplug it before touching",
+    "heater-dead": "unplug lamp or heater, then look at it, its plug, breaker, ground-fault switch, limiter",
     "heat-stuck-on": "the relay's contact may be welded: unplug the heater or open its breaker",
     "heater-too-small": "close gaps, insulate; ask an electrician before fitting a stronger heater",
     "cooling-fast": "look whether the door is open or a window is broken",
