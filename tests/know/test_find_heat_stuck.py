@@ -5,8 +5,12 @@ from dataclasses import replace
 import pytest
 
 from overwinter.core.nouns import Code
+from overwinter.know.answers import BUMP_K, MANY
+from overwinter.know.find_heater import HeaterFaults
+from overwinter.know.nouns import Span
+from overwinter.know.phases import Course
 from tests.know.heaters import QUICK, QUICK_NAMES, SEEDS
-from tests.know.plant import HIGH_C, LOW_C, PUMP, SHED_HOUSE, SITE, House, Watch, learned
+from tests.know.plant import HIGH_C, LOW_C, PUMP, SHED_HOUSE, SITE, House, Watch, codes, learned
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -77,6 +81,28 @@ def test_a_warm_sunny_afternoon_is_not_a_welded_contact(house: House, seed: int)
     assert watch.plant.air_c > HIGH_C + 1.0
 
 
+@pytest.mark.parametrize(("fell_k", "is_welded"), [(0.2, False), (0.05, True)])
+def test_a_slow_house_that_cooled_a_little_before_the_sun_came_is_not_welded(
+    fell_k: float, is_welded: bool
+) -> None:
+    """Its usual fall is so small that a morning's sun soon takes it back; a weld lets none of it be."""
+    finder, course, said = HeaterFaults(SITE), Course(), set()
+    for minute, usual_k in {10: -0.05, 20: -0.15, 30: -0.25, 45: -0.33}.items():
+        for _ in range(MANY):
+            finder.answers.falls[minute].take(usual_k, memory=30.0)
+    cooling_c = [4.4 - fell_k * share for share in (0.2, 0.5, 0.8, *[1.0] * 30)]
+    risen_c = [min(cooling_c[-1] + 0.02 * minute, 5.0) for minute in range(90)]
+    for at, air_c in enumerate([4.4, 4.4, *cooling_c, *risen_c]):
+        span = Span(
+            ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at < 2), low_c=2.0, high_c=4.4
+        )
+        course.take(span)
+        found = finder.take(span, course, is_open=False, is_cooling=False, pause_k=None, is_pumped=False)
+        said |= codes(found)
+
+    assert said == ({Code.HEAT_STUCK_ON} if is_welded else set())
+
+
 def test_the_heat_of_a_running_pump_is_not_a_welded_contact() -> None:
     def said_of(runs: float) -> set[Code]:
         watch = learned()
@@ -111,3 +137,21 @@ def test_a_pump_that_nobody_declared_is_learned_and_a_weld_is_still_found() -> N
     watch.until_heat(is_on=False)
     watch.plant.is_welded = True
     assert watch.until_said(Code.HEAT_STUCK_ON, within_min=25) <= 25
+
+
+def test_a_pump_that_an_input_tells_of_is_not_learned_as_what_the_air_does_by_itself() -> None:
+    """So a weld is found as soon as where no pump is, and not only after what a motor may do."""
+
+    def rises_by_itself(runs: float) -> float:
+        watch = learned(seed=2)
+        for _ in range(3):
+            watch.until_heat(is_on=False)
+            watch.run(9)
+            watch.plant.extra_w, watch.plant.contacts = SHED_HOUSE.watts, {PUMP.name: runs}
+            watch.run(7)
+            watch.plant.extra_w, watch.plant.contacts = 0.0, {PUMP.name: 0.0}
+            watch.run(20)
+        return watch.finder._heater.answers.bump_k
+
+    assert rises_by_itself(1.0) == 0.0
+    assert rises_by_itself(0.0) > BUMP_K[0]

@@ -178,7 +178,9 @@ def _take(
     is_cooling: bool = False,
     pause_k: float | None = None,
 ) -> list[Finding]:
-    return finder.take(span, course, is_open=is_cooling, is_cooling=is_cooling, pause_k=pause_k)
+    return finder.take(
+        span, course, is_open=is_cooling, is_cooling=is_cooling, pause_k=pause_k, is_pumped=False
+    )
 
 
 GALE_C = (3.7, 3.9, *[4.2] * 50, 4.2, 4.1, 4.0, 3.9, 3.9, 3.7, 3.6, 3.6, 3.5, 3.5, 3.5, 3.4, 3.4, 3.4)

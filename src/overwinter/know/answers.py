@@ -41,6 +41,8 @@ GUST_FADES_S = 20 * 86400.0
 BUMP_MIN, BUMP_K = 10.0, (0.3, 5.0)
 """What a pump's motor does to the air of a small house, and gusts that end: a rise within so many minutes
 without heat, of so many kelvin."""
+BUMPY_K = 0.5
+"""Where it rises so far, a motor may stop as heat is switched: the air then falls for some minutes."""
 BUMP_ENDS_S = 3600.0
 """A phase without heat that was over so soon was not heated by a welded contact, whatever was said of it."""
 
@@ -67,8 +69,11 @@ class Answers:
         if span.outdoor_c is not None and span.temperature_c is not None:
             self._tens = max((span.temperature_c - span.outdoor_c) / TENS_K, TENS_LEAST)
 
-    def note(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
-        """Where the present phase stands, into the phase itself; it teaches once it is over."""
+    def note(self, phase: Phase, minutes: float, change_k: float, course: Course, *, is_pumped: bool) -> None:
+        """Where the present phase stands, into the phase itself; it teaches once it is over.
+
+        `is_pumped`: a pump is known to warm the air, or has until lately: no rise that needs to be learned.
+        """
         grid = RISES_MIN if phase.is_on else FALLS_MIN
         slack = course.span_s / 120.0
         if minutes <= grid[-1] + slack:
@@ -77,6 +82,8 @@ class Answers:
                     phase.seen.append((minute, change_k))
                     break
         if not phase.is_on:
+            if is_pumped:
+                return
             rose_k = course.change_k(BUMP_MIN, is_smooth=True) if minutes > BUMP_MIN else change_k
             phase.bump_k = max(phase.bump_k, rose_k or 0.0)
             return
@@ -147,6 +154,11 @@ class Answers:
         """Whether this house has always risen long before: what comes later is weather."""
         earlier = [one for one in RISES_MIN if one <= minute - 5]
         return any(self.rises[one].count >= KNOWN and self.rises[one].mean >= 1.0 for one in earlier)
+
+    @property
+    def is_bumpy(self) -> bool:
+        """Whether a motor that stops makes the air fall here."""
+        return self.bump_k >= BUMPY_K
 
     def facts(self) -> dict[str, object]:
         """For the state file."""

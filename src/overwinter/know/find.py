@@ -21,6 +21,9 @@ VERSION = 2
 LEAST, MOST = -100.0, 150.0
 """Degrees or per cent: beyond any place or humidity on Earth."""
 
+PUMPED_S = 900.0
+"""So long after a pump's motor was seen to run its warmth may still come and go."""
+
 COLD_SPANS = 2
 COLD_DEAD_ZONE_K = 0.3
 
@@ -50,6 +53,8 @@ class Finder:
         self._heater = HeaterFaults(site)
         self._house = HouseFaults(site, is_replay=is_replay)
         self._sensors = SensorFaults(site, is_replay=is_replay)
+        self._pumps = [contact.name for contact in site.contacts if contact.kind == "pump"]
+        self._still_s = math.inf  # since a pump was last seen to run
         self._unit = site.unit
         self._alarm_low_c = alarm_low_c if is_replay else None
         self._cold_spans = 0
@@ -61,15 +66,30 @@ class Finder:
             return ()
         span = _sound(span)
         self._course.take(span)
-        house = self._house.take(span, self._course, door_times=self._heater.door_times)
+        is_pumped = self._is_pumped(span)
+        house = self._house.take(
+            span,
+            self._course,
+            door_times=self._heater.door_times,
+            is_bumpy=self._heater.answers.is_bumpy,
+            is_pumped=is_pumped,
+        )
         heater = self._heater.take(
             span,
             self._course,
             is_open=self._house.is_open,
             is_cooling=self._house.is_cooling,
             pause_k=self._house.pause_k,
+            is_pumped=is_pumped,
         )
         return (*heater, *house, *self._sensors.take(span), *self._cold(span))
+
+    def _is_pumped(self, span: Span) -> bool:
+        """Whether a pump's motor warms the air, or has until lately, as far as an input tells."""
+        self._still_s += span.lasts_s + span.gap_s
+        if any(span.contacts.get(name, 0.0) > 0.0 for name in self._pumps):
+            self._still_s = 0.0
+        return self._still_s <= PUMPED_S
 
     def _cold(self, span: Span) -> list[Finding]:
         if self._alarm_low_c is None or span.temperature_c is None:

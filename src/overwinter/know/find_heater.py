@@ -45,8 +45,11 @@ NEARLY_CERTAIN = 3.5
 BUMP_TIMES, BUMP_MORE_K, BUMP_OVER_MIN = 1.3, 0.1, 20.0
 """Where the air has risen without heat (`Answers.bump_k`), what rises after a release must rise so much
 further to be told from that, or last so long."""
-BUMPY_K, BUMPY_MIN = 0.5, 5.5
-"""Where it rises so far, a motor may stop as heat comes on: the air then falls for some minutes."""
+RELEASED, RELEASED_K = 0.5, (0.15, 0.25)
+"""What is released cools at once, by so much of the usual, whatever warms it later, such as the sun; within
+these bounds, for a sensor's noise makes a welded contact's air fall a little too."""
+BUMPY_MIN = 5.5
+"""Where a motor may stop as heat comes on, the air falls for some minutes."""
 AROSE, AROSE_K = 0.35, 0.3
 """Air that has risen by so much of the usual since its lowest in this phase is heated."""
 LATER_MIN = 3.0
@@ -85,6 +88,7 @@ class HeaterFaults:
         self.answers = Answers()
         self._doubts = {Code.HEATER_DEAD: 0, Code.HEAT_STUCK_ON: 0}
         self._found: dict[Code, str] = {}
+        self._is_pumped = False
         self._dead_s = -math.inf  # when the heater was last called dead
 
     @property
@@ -97,12 +101,20 @@ class HeaterFaults:
         return DOOR_TIMES * math.sqrt(self.answers.colder())
 
     def take(
-        self, span: Span, course: Course, *, is_open: bool, is_cooling: bool, pause_k: float | None
+        self,
+        span: Span,
+        course: Course,
+        *,
+        is_open: bool,
+        is_cooling: bool,
+        pause_k: float | None,
+        is_pumped: bool,
     ) -> list[Finding]:
         """One span; `is_open`: the house cools as with an open door or is about to be found so, or a door is
         known to be open; `is_cooling`: it is found so; `pause_k`: the fall in LOOK_MIN minutes that is usual
-        without heat.
+        without heat; `is_pumped`: a pump's motor is known to warm the air, or has until lately.
         """
+        self._is_pumped = is_pumped
         self._see_current(span)
         self.answers.see(span)
         if span.mode is Mode.OBSERVE or self._site.heater.kind == "cable":
@@ -114,7 +126,7 @@ class HeaterFaults:
             return self._findings()
         minutes = course.minutes(span)
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
-        self.answers.note(phase, minutes, change_k, course)
+        self.answers.note(phase, minutes, change_k, course, is_pumped=is_pumped)
         if is_cooling and span.ends_s - self._dead_s <= DOOR_SHOWS_S:
             self._clear(Code.HEATER_DEAD)
         elif Code.HEATER_DEAD in self._found:
@@ -159,7 +171,7 @@ class HeaterFaults:
         missing_k = usual.mean - change_k
         rose_k = phase.began_c + change_k - phase.low_c
         is_dead = (
-            (minutes >= BUMPY_MIN or self.answers.bump_k < BUMPY_K)
+            (minutes >= BUMPY_MIN or not (self._is_pumped or self.answers.is_bumpy))
             and usual.mean >= ANSWER_K
             and rose_k < max(AROSE * usual.mean, AROSE_K)
             and change_k < 0.3 * usual.mean
@@ -245,15 +257,16 @@ class HeaterFaults:
             self._doubts[Code.HEAT_STUCK_ON] = 0
             return
         minute, usual = last_passed(self.answers.falls, minutes, known=KNOWN)
-        if usual is None or self._pump_runs(span):
+        if usual is None or self._is_pumped:
             return
         least_k = 0.3
         if minutes < BUMP_OVER_MIN:
             least_k = max(BUMP_TIMES * self.answers.bump_k + BUMP_MORE_K, least_k)
         text = None
+        least_fell_k, most_fell_k = RELEASED_K
         if (
             minutes >= 5.0
-            and phase.fell_k < 0.25  # what is released cools at once, whatever warms it later
+            and phase.fell_k < min(max(-RELEASED * usual.mean, least_fell_k), most_fell_k)
             and change_k >= least_k
             and change_k - usual.mean > max(CERTAIN * usual.spread(NOISE_K), 0.5)
             and (course.change_k(5.0) or 0.0) > -0.05
@@ -278,13 +291,6 @@ class HeaterFaults:
         """Whether a declared backup thermostat may be what heats."""
         backup_c = self._site.heater.backup_thermostat_c
         return backup_c is not None and air_c <= backup_c + 2.0
-
-    def _pump_runs(self, span: Span) -> bool:
-        return any(
-            span.contacts.get(contact.name, 0.0) > 0.0
-            for contact in self._site.contacts
-            if contact.kind == "pump"
-        )
 
     # Too little heat.
 

@@ -14,10 +14,13 @@ LOOK_MIN = 5
 """Over so many minutes a fall is looked at."""
 FALL_K = 0.6
 """A smaller fall in them is no open door in the cold."""
-RISEN_K = 0.4
-"""What warms air without heat, such as a pump's motor, lets it fall back by as much when it ends."""
-SETTLED_MIN = 10.0
-"""So long after heat went off the quick part of the cooling is over."""
+RISEN_K, RISEN_MIN, RISEN_TIMES = 0.4, 120.0, 1.2
+"""What warms air without heat, such as the sun or a pump's motor, lets it fall back by about as much when it
+ends: so much, within so many minutes, is looked for, and neither the rise nor what follows teaches."""
+LATE_K = 0.08
+"""What a spread of settled falls may have missed."""
+SETTLED_MIN, BUMPY_SETTLED_MIN = 10.0, 35.0
+"""So long after heat went off the quick part of the cooling is over; later, where a motor may put it off."""
 SPREADS = 6.0
 UNWARMED_MIN, UNWARMED_K, UNWARMED_SPREADS = 12.0, 0.25, 4.5
 """In the first minutes of heat that warmed nothing the air goes on as before, if the heater is dead: after a
@@ -63,6 +66,7 @@ class HouseFaults:
         self._usual_humidity: float | None = None  # of the last days
         self._damp_s = self._leak_s = 0.0
         self._is_damp = False
+        self._settled_min = SETTLED_MIN
         self._active_s: dict[str, float] = {}  # for how long each input has been active without a pause
         self._starts_an_hour: dict[str, float] = {}
 
@@ -81,9 +85,14 @@ class HouseFaults:
         """The deepest fall within LOOK_MIN minutes that is usual in a phase without heat; None: not known."""
         return self._deepest.mean if self._deepest.count >= KNOWN else None
 
-    def take(self, span: Span, course: Course, *, door_times: float | None) -> list[Finding]:
-        """One span; `door_times`: see `HeaterFaults`."""
+    def take(
+        self, span: Span, course: Course, *, door_times: float | None, is_bumpy: bool, is_pumped: bool
+    ) -> list[Finding]:
+        """One span; `door_times`: see `HeaterFaults`; `is_bumpy`: see `Answers`; `is_pumped`: a pump's motor
+        is known to warm the air, or has until lately.
+        """
         self._see_inputs(span)
+        self._settled_min = math.inf if is_pumped else BUMPY_SETTLED_MIN if is_bumpy else SETTLED_MIN
         self._see_cooling(span, course, door_times)
         self._see_cycles(span, course)
         self._see_humidity(span)
@@ -135,15 +144,15 @@ class HouseFaults:
             return
         if change_k is None or change_k > -FALL_K:
             self._doubts = 0
-            self._learn(change_k, minutes, is_on=phase.is_on)
+            self._learn(change_k, minutes, course, is_on=phase.is_on)
             return
         if phase.is_on:
-            least_k = self._least_in_heat_k(phase, minutes, door_times)
+            least_k = self._least_in_heat_k(phase, minutes, course, door_times)
         else:
             least_k = self._least_in_pause_k(minutes, course)
         self._doubts = self._doubts + 1 if change_k < least_k else 0
         if not self._doubts:
-            self._learn(change_k, minutes, is_on=phase.is_on)
+            self._learn(change_k, minutes, course, is_on=phase.is_on)
         if self._doubts >= 2:
             unit = self._site.unit
             self._cooling = (
@@ -154,28 +163,36 @@ class HouseFaults:
             self._cooled_from_c, self._cooling_s, self._doubts = air_c - change_k, 0.0, 0
             phase.is_suspect = True
 
-    def _learn(self, change_k: float | None, minutes: float, *, is_on: bool) -> None:
-        if change_k is not None and not is_on and minutes >= SETTLED_MIN + LOOK_MIN:
+    def _learn(self, change_k: float | None, minutes: float, course: Course, *, is_on: bool) -> None:
+        if (
+            change_k is not None
+            and not is_on
+            and self._is_settled(minutes)
+            and change_k < RISEN_K
+            and course.risen_k(min(RISEN_MIN, minutes - LOOK_MIN), ended=LOOK_MIN) < RISEN_K
+        ):
             self._late.take(max(change_k, -3.0), memory=300.0)
 
     # The fall in LOOK_MIN minutes that a closed house may show now; below it the house is open.
 
-    def _least_in_heat_k(self, phase: Phase, minutes: float, door_times: float | None) -> float:
-        quick_k, pause_k = self._quick_least_k(), self.pause_k
-        if door_times is None or pause_k is None:
-            return quick_k
-        least_k = max(quick_k, min(door_times * pause_k, -FALL_K))
+    def _least_in_heat_k(
+        self, phase: Phase, minutes: float, course: Course, door_times: float | None
+    ) -> float:
+        least_k, pause_k = self._quick_least_k(), self.pause_k
+        if door_times is not None and pause_k is not None:
+            least_k = max(least_k, min(door_times * pause_k, -FALL_K))
         is_unwarmed = minutes <= UNWARMED_MIN and phase.top_c - phase.began_c <= UNWARMED_K
-        if is_unwarmed and phase.after_min >= SETTLED_MIN + LOOK_MIN:
-            least_k = max(least_k, self._settled_least_k(UNWARMED_SPREADS))
+        if is_unwarmed and self._is_settled(phase.after_min):
+            risen_k = course.risen_k(min(RISEN_MIN, phase.after_min + minutes - LOOK_MIN), ended=LOOK_MIN)
+            least_k = max(least_k, self._settled_least_k(UNWARMED_SPREADS, risen_k))
         return least_k
 
     def _least_in_pause_k(self, minutes: float, course: Course) -> float:
         quick_k = self._quick_least_k()
-        if minutes < SETTLED_MIN + LOOK_MIN:
+        if not self._is_settled(minutes):
             return quick_k
-        risen_k = course.change_k(SETTLED_MIN, ended=LOOK_MIN) or 0.0
-        return max(quick_k, self._settled_least_k(SPREADS)) - (risen_k if risen_k >= RISEN_K else 0.0)
+        risen_k = course.risen_k(min(RISEN_MIN, minutes - LOOK_MIN), ended=LOOK_MIN)
+        return max(quick_k, self._settled_least_k(SPREADS, risen_k))
 
     def _quick_least_k(self) -> float:
         """Just after heat went off."""
@@ -184,11 +201,16 @@ class HouseFaults:
             return -3.0
         return min(1.25 * deepest.mean - 4.0 * deepest.spread(0.08) - 0.15, -FALL_K)
 
-    def _settled_least_k(self, spreads: float) -> float:
-        """Long after heat went off; without limit as long as that is not known."""
+    def _is_settled(self, minutes: float) -> bool:
+        """Whether heat that has been off for so long, and pumps, no longer make the air fall."""
+        return minutes >= self._settled_min + LOOK_MIN
+
+    def _settled_least_k(self, spreads: float, risen_k: float) -> float:
+        """Long after heat went off, the air having risen so far; without limit as long as it is not known."""
         if self._late.count < 100:
             return -math.inf
-        return self._late.mean - max(spreads * self._late.spread(0.08), FALL_K - 0.1)
+        least_k = self._late.mean - max(spreads * self._late.spread(LATE_K), FALL_K - 0.1)
+        return least_k - (RISEN_TIMES * risen_k if risen_k >= RISEN_K else 0.0)
 
     # Switched too often.
 

@@ -141,6 +141,15 @@ class Course:
         early = self._air_c(now_s - (ended + minutes) * MINUTE_S, which)
         return None if late is None or early is None else late - early
 
+    def risen_k(self, minutes: float, *, ended: float) -> float:
+        """How far the air, `ended` minutes ago, was above its lowest in the `minutes` before; at least 0."""
+        if not self._airs:
+            return 0.0
+        until_s = self._airs[-1][0] - ended * MINUTE_S
+        from_s = until_s - minutes * MINUTE_S
+        airs_c = [air_c for at_s, air_c, _ in self._airs if from_s <= at_s <= until_s]
+        return airs_c[-1] - min(airs_c) if airs_c else 0.0
+
     def _air_c(self, at_s: float, which: int) -> float | None:
         """The air then, if a span ended within three quarters of one of it."""
         airs, count = self._airs, len(self._airs)
