@@ -20,7 +20,6 @@ sys.path.insert(0, str(ROOT))  # for tests.published
 from tests.published.rows import LIBRARIES, SOURCES, Check  # noqa: E402
 from tests.published.test_values import BOOKS  # noqa: E402
 
-import overwinter  # noqa: E402
 from overwinter import schemas  # noqa: E402 (the path comes first)
 from overwinter.cli import GROUPS  # noqa: E402
 from overwinter.cli.options import PLACES, dashed  # noqa: E402
@@ -191,23 +190,12 @@ def exits() -> str:
 def alarms() -> str:
     """Every alarm: how bad, and what to do."""
     rows = []
-    raised = _raised()
     for one in Code:
         found = health([Episode(one, "", "", 0.0)], is_blind=False, is_function_check=False)
-        what = words.ALARMS[one.value] + ("" if one in raised else " (not raised yet)")
+        what = words.ALARMS[one.value]
         is_critical = one.value in CRITICAL_ALARMS or found.value == "failure"
         rows.append((code(one.value), "critical" if is_critical else "warning", found.value, what))
     return table(("code", "`status --exit-code`", "health", "what to do"), rows)
-
-
-def _raised() -> set[Code]:
-    """Those that some part of the guard can raise; the others are names that are kept for later."""
-    rooms = (Path(overwinter.__file__).parent / room for room in ("core", "guard", "know"))
-    files = [
-        file for room in rooms for file in room.glob("*.py") if file.name not in {"nouns.py", "watch.py"}
-    ]
-    source = "\n".join(file.read_text(encoding="utf-8") for file in files)
-    return {one for one in Code if re.search(rf"\bCode\.{one.name}\b", source)}
 
 
 def _words(of: Mapping[Any, str], head: str) -> str:

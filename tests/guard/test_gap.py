@@ -2,8 +2,10 @@
 
 import pytest
 
+from overwinter.core.nouns import Code
+from overwinter.core.units import Unit
 from overwinter.guard.clock import rfc3339
-from overwinter.guard.gap import gap_before
+from overwinter.guard.gap import alarms, gap_before
 
 NOON_S = 1_768_000_000.0
 BOOT, OTHER = "boot-now", "boot-before"
@@ -88,3 +90,49 @@ def test_a_blind_last_sample_does_not_hide_the_temperature_before_it() -> None:
     assert found.fields(4.25)["before_c"] == 3.5
     assert found.fields(4.25)["after_c"] == 4.25
     assert found.fields(None)["after_c"] is None
+
+
+@pytest.mark.parametrize(
+    ("ago_s", "is_synchronised", "length"),
+    [
+        pytest.param(7200.0, True, "for 2.0 h (power was away); 38.3 F before, 33.8 F now", id="known"),
+        pytest.param(7200.0, False, "for at least 2.0 h", id="the clock may be behind"),
+        pytest.param(600.0, False, "for a time that no clock tells", id="seems short, and nobody knows"),
+        pytest.param(1700.0, True, None, id="short"),
+    ],
+)
+def test_the_owner_is_told_of_a_long_silence_and_of_one_that_may_be(
+    ago_s: float, is_synchronised: bool, length: str | None
+) -> None:
+    found = gap([sample(boot=OTHER, ago_s=ago_s)], is_synchronised=is_synchronised)
+    assert found is not None
+    told = alarms(found, 1.0, Unit.F)
+
+    assert [fact.code for fact in told] == ([] if length is None else [Code.GAP])
+    if length is not None:
+        assert length in told[0].text
+
+
+def test_a_stop_that_somebody_asked_for_is_no_alarm() -> None:
+    stop = line("stop", boot=BOOT, up=100.0, utc_s=NOON_S - 9900.0, cause="SIGTERM")
+    found = gap([sample(boot=BOOT, ago_s=9910.0), stop])
+
+    assert found is not None
+    assert found.cause == "stopped"
+    assert alarms(found, 1.0, Unit.F) == []
+
+
+def test_a_date_before_the_last_record_is_told_with_it() -> None:
+    found = gap([sample(boot=OTHER, ago_s=20.0)], utc_s=0.0, is_synchronised=False)
+    assert found is not None
+    told = {fact.code: fact.text for fact in alarms(found, None, Unit.C)}
+
+    assert set(told) == {Code.GAP, Code.CLOCK}
+    assert "no reading yet" in told[Code.GAP]
+    assert rfc3339(NOON_S - 20.0) in told[Code.CLOCK]
+
+
+def test_a_record_from_the_future_of_a_clock_that_is_right_now_is_no_wrong_date() -> None:
+    found = gap([sample(boot=OTHER, ago_s=20.0)], utc_s=NOON_S - 9000.0)
+    assert found is not None
+    assert [fact.code for fact in alarms(found, 1.0, Unit.F)] == [Code.GAP]

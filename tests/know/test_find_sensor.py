@@ -117,6 +117,66 @@ def test_a_sensor_whose_humidity_alone_moves_is_not_stuck() -> None:
     assert not any(said_by(moves))
 
 
+# Leapt.
+
+
+def leaping(
+    from_c: float, by_k: float, *, lasts_min: int = 40, flag: Flag = Flag.PASS, heat: float = 0.0
+) -> Iterator[Span]:
+    """Ten minutes at one temperature, so many at another, then back; a tenth up and down all the time."""
+    for minute in range(10 + lasts_min + 10):
+        is_up = 10 <= minute < 10 + lasts_min
+        temperature_c = from_c + by_k * is_up + 0.1 * (minute % 2)
+        seen = Seen(temperature_c=temperature_c, humidity_pct=70.0, flag=int(flag if is_up else Flag.PASS))
+        yield Span(
+            ends_s=60.0 * (minute + 1),
+            lasts_s=60.0,
+            temperature_c=temperature_c,
+            heat=heat,
+            low_c=LOW_C,
+            high_c=HIGH_C,
+            sensors={SHED.name: seen},
+        )
+
+
+def doubted(said: list[tuple[Finding, ...]]) -> list[int]:
+    """The minutes in which a sensor is doubted."""
+    return [at for at, all_of in enumerate(said) if Code.SENSOR_DOUBTFUL in {one.code for one in all_of}]
+
+
+def test_a_sensor_that_leaps_to_warmth_without_heat_and_stays_is_said_until_it_is_back() -> None:
+    said = said_by(leaping(4.0, 30.0))
+    assert doubted(said) == list(range(21, 50))
+    (found,) = said[30]
+    assert (found.code, found.subject) == (Code.SENSOR_DOUBTFUL, SHED.name)
+    assert "leapt from 39.4 F" in found.text
+    assert "says 93" in found.text
+
+
+@pytest.mark.parametrize(
+    "spans",
+    [
+        pytest.param(leaping(4.0, 8.0), id="sun or a motor may do that"),
+        pytest.param(leaping(20.0, 15.0), id="a door that is opened to a summer's day"),
+        pytest.param(leaping(4.0, 30.0, lasts_min=9), id="held in a hand"),
+        pytest.param(leaping(4.0, 30.0, flag=Flag.SUSPECT), id="doubted by the guard already"),
+        pytest.param(leaping(4.0, 30.0, heat=1.0), id="heated"),
+        pytest.param(leaping(4.0, -30.0, lasts_min=1), id="back from one wrong cold"),
+    ],
+)
+def test_what_may_be_true_is_not_called_a_leap(spans: Iterator[Span]) -> None:
+    assert not doubted(said_by(spans))
+
+
+def test_a_leap_is_still_said_after_a_restart() -> None:
+    spans = list(leaping(4.0, 30.0))
+    finder = Finder(SITE)
+    fed(finder, iter(spans[:30]))
+    again = Finder.recalled(SITE, finder.facts())
+    said = fed(again, iter(spans[30:]))
+    assert doubted(said) == list(range(20))
+
+
 # Lost.
 
 

@@ -8,11 +8,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from overwinter.core.nouns import Code, Fact
+from overwinter.core.units import Unit, say
+
 PERIODS = 3.0
 """A silence shorter than so many record periods is none: a restart, not a gap."""
 
 WAIT_S = 600.0
 """For so long the event waits for a believed reading, to say how warm it is after the gap."""
+
+TELL_FROM_S = 1800.0
+"""A shorter silence is an event and no alarm: a small house without heat falls by some degrees in it."""
+TOLD_FOR_S = 86400.0
+"""So long after the start the silence is an alarm; it stays in the record."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +33,7 @@ class Gap:
     cause: str  # power | stopped | killed | unknown
     before_c: float | None
     outdoor_c: float | None = None  # before it
+    is_behind: bool = False  # the wall clock stands before the last line
 
     def fields(self, after_c: float | None) -> dict[str, object]:
         """For the event."""
@@ -71,7 +80,9 @@ def gap_before(
         length_s, is_least = now_s - up, False
     else:
         length_s, is_least = _by_wall_clock(since, utc_s), not is_synchronised
+    is_behind = False
     if length_s is not None and length_s < 0.0:
+        is_behind = not is_synchronised
         length_s, is_least = None, True  # the clock stands before the last record: nothing can be said
     # Across boots an unsure clock may hide a real outage, so that is told whatever its length seems to be.
     if length_s is not None and length_s < PERIODS * record_s and not (is_least and not was_here):
@@ -83,7 +94,31 @@ def gap_before(
         cause=_cause(last, was_here=was_here),
         before_c=_last(lines, "temperature_c"),
         outdoor_c=_last(lines, "outdoor_c"),
+        is_behind=is_behind,
     )
+
+
+def alarms(gap: Gap, after_c: float | None, unit: Unit) -> list[Fact]:
+    """What the owner should hear of a silence; nothing of a short one, and of one that somebody asked for."""
+    found = []
+    length_s, before_c = gap.length_s, gap.before_c
+    is_long = length_s is not None and length_s >= TELL_FROM_S
+    if gap.cause != "stopped" and (is_long or gap.is_least):
+        long = "a time that no clock tells"
+        if length_s is not None and is_long:
+            long = f"{'at least ' if gap.is_least else ''}{length_s / 3600.0:.1f} h"
+        why = {"power": "power was away", "killed": "the guard was killed"}.get(gap.cause, "nobody knows why")
+        before = "not known how warm before" if before_c is None else f"{say(before_c, unit)} before"
+        after = "no reading yet" if after_c is None else f"{say(after_c, unit)} now"
+        text = f"nothing was guarded for {long} ({why}); {before}, {after}: look at power and heater"
+        found.append(Fact(code=Code.GAP, present=True, text=text))
+    if gap.is_behind:
+        text = (
+            f"the date stands before the last record, {gap.since}: check network and time; heat does not "
+            "depend on it"
+        )
+        found.append(Fact(code=Code.CLOCK, present=True, text=text))
+    return found
 
 
 def _by_wall_clock(since: object, utc_s: float) -> float | None:

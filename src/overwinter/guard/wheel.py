@@ -29,7 +29,7 @@ from overwinter.daemon.commentary import Repeats
 from overwinter.daemon.service import Service
 from overwinter.guard.board import Board
 from overwinter.guard.clock import Clock, rfc3339
-from overwinter.guard.gap import WAIT_S, Gap
+from overwinter.guard.gap import TOLD_FOR_S, WAIT_S, Gap, alarms
 from overwinter.guard.learning import Learning, cooling_before
 from overwinter.guard.memory import SAVE_EVERY_S, BlindClock
 from overwinter.guard.port import GuardPort
@@ -190,6 +190,8 @@ class Wheel:
             self._calm(now_s)
         if now_s - self._saved_s >= SAVE_EVERY_S:
             self.save(now_s)
+            if now_s - self._started_s >= TOLD_FOR_S:
+                self._inbox.post(Fact(code=Code.GAP, present=False, text=""))
         self._come_back(now_s)
         if self._is_seen:  # before READY: whoever waits for that finds the status there
             self._service.turned(status_line(state), now_s)
@@ -279,6 +281,8 @@ class Wheel:
                 "synchronised": self._clock.is_synchronised(),
             }
             arrivals.append(Remark(ticket=0, event="clock", fields=fields))
+            if fields["synchronised"]:
+                arrivals.append(Fact(code=Code.CLOCK, present=False, text=""))
         self._offset_s = offset_s  # slow drift is followed and never becomes a step
         for contact in self._contacts:
             active = contact.active()
@@ -344,6 +348,8 @@ class Wheel:
         )
         pipes = [{"name": pipe.name, "verdict": pipe.verdict.value} for pipe in frozen.pipes]
         self.record(Event("gap", now_s, {**gap.fields(state.look.coldest_cold_c), "pipes": pipes}))
+        for fact in alarms(gap, state.look.coldest_cold_c, state.settings.unit):
+            self._inbox.post(fact)
         if frozen.verdict is Verdict.MAY_HAVE:
             self._fear(frozen.text, now_s)
 

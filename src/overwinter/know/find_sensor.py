@@ -1,16 +1,18 @@
 """Can each sensor still be believed: flat, lost, or at odds with its neighbours.
 
 Rule 1: how often a sensor repeats itself is learned, so a coarse one in a still vault is not called flat.
-Rule 2: two sensors that differ are known to differ; which one lies takes a third, or the heat.
+Rule 2: one that leaps to a warmth that no house reaches by itself is said, since it keeps heat off.
+Rule 3: two sensors that differ are known to differ; which one lies takes a third, or the heat.
 """
 
 import math
+from collections import deque
 from collections.abc import Mapping
 
 from overwinter.core.nouns import Code, Flag, Role, SensorSpec, Site
 from overwinter.core.units import say, say_difference
 from overwinter.know.nouns import Finding, Seen, Span
-from overwinter.know.running import Usual
+from overwinter.know.running import Usual, number
 
 CHANCE = 1e-8
 """A run of equal readings less likely than this is none of chance."""
@@ -23,8 +25,19 @@ LOST_S = 420.0
 """In a replay: so long after the last temperature the sensor is lost. A sample bears a temperature for two
 minutes after its last reading, so this is nine minutes at most."""
 
+LEAP_K, LEAP_OVER = 10.0, 5
+"""A rise without heat, above all of so many believed readings before, that neither sun nor motor makes: an
+open door lets the air change by 4.5 K a minute at most, and winter has no such air outside."""
+LEAP_FROM_C = 12.0
+"""From warmer air a door that is opened to a summer's day may do it."""
+LEAP_BACK = 0.5
+"""Back by so much of it, a sensor was held in a hand, or is mended."""
+LEAP_STAYS_S = 600.0
+
 APART_K, APART_K_MOST = 1.5, 2.0
 APART_S = 1800.0
+_BELIEVED = (Flag.PASS, Flag.NOT_EVALUATED)
+
 DIFFERENCES = 40_000.0
 """Spans that make the usual difference between two sensors: weeks, or a drift would become the usual."""
 
@@ -41,6 +54,8 @@ class SensorFaults:
         self._same_runs: dict[str, int] = {}
         self._repeats: dict[str, Usual] = {}
         self._silent_s = 0.0
+        self._believed_c: dict[str, deque[float]] = {}
+        self._leapt: dict[str, tuple[float, float]] = {}  # from where [°C], and for how long ago [s]
         self._differences: dict[str, Usual] = {}
         self._apart_s: dict[str, float] = {}
         self._said_apart: dict[str, str] = {}
@@ -51,10 +66,11 @@ class SensorFaults:
             for times in (self._last, self._same_s, self._same_runs, self._apart_s):
                 times.clear()
             self._silent_s = 0.0
+            self._believed_c.clear()
         found = self._flat(span)
         if self._is_replay:
             found += self._lost(span)
-        return found + self._apart(span)
+        return found + self._leaps(span) + self._apart(span)
 
     # Flat.
 
@@ -123,6 +139,40 @@ class SensorFaults:
         )
         return [Finding(code=Code.SENSOR_LOST, text=text, subject=name)]
 
+    # Leapt.
+
+    def _leaps(self, span: Span) -> list[Finding]:
+        found = []
+        for name, seen in span.sensors.items():
+            spec, now_c = self._specs.get(name), seen.temperature_c
+            if spec is None or spec.role is not Role.CONTROL or now_c is None or seen.flag not in _BELIEVED:
+                continue
+            before_c = self._believed_c.setdefault(name, deque(maxlen=LEAP_OVER))
+            if span.heat > 0.0:
+                before_c.clear()
+            top_c = max(before_c) if len(before_c) == LEAP_OVER else math.inf
+            before_c.append(now_c)
+            if name in self._leapt:
+                from_c, ago_s = self._leapt[name]
+                if now_c < from_c + LEAP_BACK * LEAP_K:
+                    del self._leapt[name]
+                    continue
+                self._leapt[name] = from_c, ago_s + span.lasts_s
+                if ago_s >= LEAP_STAYS_S:
+                    found.append(self._leap(name, from_c, now_c))
+            elif top_c <= LEAP_FROM_C and now_c - top_c >= LEAP_K:
+                self._leapt[name] = top_c, 0.0
+        return found
+
+    def _leap(self, name: str, from_c: float, now_c: float) -> Finding:
+        unit = self._site.unit
+        text = (
+            f"sensor {name!r} leapt from {say(from_c, unit)} within minutes, without heat, and says "
+            f"{say(now_c, unit)} now: no house warms so fast in winter. If nobody moved it, it reads too "
+            "high, heat stays off and pipes may freeze unseen: compare it with a thermometer"
+        )
+        return Finding(code=Code.SENSOR_DOUBTFUL, text=text, subject=name)
+
     # At odds.
 
     def _apart(self, span: Span) -> list[Finding]:
@@ -133,7 +183,7 @@ class SensorFaults:
             spec = self._specs.get(name)
             if spec is None or not _is_inside(spec) or seen.temperature_c is None:
                 continue
-            if seen.flag in (Flag.PASS, Flag.NOT_EVALUATED) and -100.0 <= seen.temperature_c <= 150.0:
+            if seen.flag in _BELIEVED and -100.0 <= seen.temperature_c <= 150.0:
                 said[name] = seen.temperature_c
         if len(said) < 2:
             return []
@@ -175,6 +225,7 @@ class SensorFaults:
         return {
             "repeats": {name: usual.facts() for name, usual in self._repeats.items() if name in self._specs},
             "differences": {name: usual.facts() for name, usual in self._differences.items()},
+            "leapt": {name: round(from_c, 2) for name, (from_c, _) in self._leapt.items()},
         }
 
     def recall(self, stored: Mapping[str, object]) -> None:
@@ -184,6 +235,11 @@ class SensorFaults:
             for name, facts in kept.items() if isinstance(kept, Mapping) else ():
                 if name in self._specs:
                     into[name] = Usual.recalled(facts)
+        leapt = stored.get("leapt")
+        for name, from_c in leapt.items() if isinstance(leapt, Mapping) else ():
+            known_c = number(from_c)
+            if name in self._specs and known_c is not None:
+                self._leapt[name] = min(known_c, LEAP_FROM_C), LEAP_STAYS_S
 
 
 def _is_inside(spec: SensorSpec) -> bool:
