@@ -54,7 +54,9 @@ class SensorFaults:
         self._same_runs: dict[str, int] = {}
         self._repeats: dict[str, Usual] = {}
         self._silent_s = 0.0
-        self._believed_c: dict[str, deque[float]] = {}
+        self._believed_c: dict[str, deque[float]] = {
+            spec.name: deque(maxlen=LEAP_OVER) for spec in site.sensors if spec.role is Role.CONTROL
+        }
         self._leapt: dict[str, tuple[float, float]] = {}  # from where [°C], and for how long ago [s]
         self._differences: dict[str, Usual] = {}
         self._apart_s: dict[str, float] = {}
@@ -66,7 +68,8 @@ class SensorFaults:
             for times in (self._last, self._same_s, self._same_runs, self._apart_s):
                 times.clear()
             self._silent_s = 0.0
-            self._believed_c.clear()
+            for before_c in self._believed_c.values():
+                before_c.clear()
         found = self._flat(span)
         if self._is_replay:
             found += self._lost(span)
@@ -143,16 +146,19 @@ class SensorFaults:
 
     def _leaps(self, span: Span) -> list[Finding]:
         found = []
-        for name, seen in span.sensors.items():
-            spec, now_c = self._specs.get(name), seen.temperature_c
-            if spec is None or spec.role is not Role.CONTROL or now_c is None or seen.flag not in _BELIEVED:
+        for name, before_c in self._believed_c.items():
+            seen = span.sensors.get(name)
+            if seen is None or seen.temperature_c is None or seen.flag not in _BELIEVED:
                 continue
-            before_c = self._believed_c.setdefault(name, deque(maxlen=LEAP_OVER))
+            now_c = seen.temperature_c
             if span.heat > 0.0:
                 before_c.clear()
-            top_c = max(before_c) if len(before_c) == LEAP_OVER else math.inf
+            elif name not in self._leapt and len(before_c) == LEAP_OVER and now_c - before_c[-1] >= LEAP_K:
+                top_c = max(before_c)
+                if top_c <= LEAP_FROM_C and now_c - top_c >= LEAP_K:
+                    self._leapt[name] = top_c, -span.lasts_s
             before_c.append(now_c)
-            if name in self._leapt:
+            if self._leapt and name in self._leapt:
                 from_c, ago_s = self._leapt[name]
                 if now_c < from_c + LEAP_BACK * LEAP_K:
                     del self._leapt[name]
@@ -160,8 +166,6 @@ class SensorFaults:
                 self._leapt[name] = from_c, ago_s + span.lasts_s
                 if ago_s >= LEAP_STAYS_S:
                     found.append(self._leap(name, from_c, now_c))
-            elif top_c <= LEAP_FROM_C and now_c - top_c >= LEAP_K:
-                self._leapt[name] = top_c, 0.0
         return found
 
     def _leap(self, name: str, from_c: float, now_c: float) -> Finding:
