@@ -1,7 +1,7 @@
 """An open door, damp, too much switching, and the owner's inputs: when they are said and when they go."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import pytest
@@ -122,6 +122,29 @@ def test_what_falls_faster_in_heat_than_pauses_do_is_a_door_and_not_a_dead_heate
     assert Code.HEATER_DEAD not in watch.run(1)
 
 
+def paused(
+    airs_c: Sequence[float],
+    *,
+    deepest_k: float,
+    late_k: float,
+    heated_from: int | None = None,
+    is_bumpy: bool = False,
+    is_pumped: bool = False,
+) -> set[Code]:
+    """All that is said of these minutes after heat, which comes back with that one, where falls are known."""
+    faults, course, said = HouseFaults(SITE, is_replay=False), Course(), set()
+    for _ in range(KNOWN):
+        faults._deepest.take(deepest_k, memory=30.0)
+    for _ in range(300):
+        faults._late.take(late_k, memory=300.0)
+    for at, air_c in enumerate(airs_c):
+        heat = float(at == 0 or (heated_from is not None and at >= heated_from))
+        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=heat)
+        course.take(span)
+        said |= codes(faults.take(span, course, door_times=None, is_bumpy=is_bumpy, is_pumped=is_pumped))
+    return said
+
+
 @pytest.mark.parametrize(
     ("rise_k", "still_min", "is_pumped", "is_open"),
     [(1.0, 5, False, False), (1.0, 90, False, False), (0.0, 5, False, True), (0.0, 5, True, False)],
@@ -130,19 +153,10 @@ def test_air_that_falls_back_after_a_pumps_motor_is_no_open_door(
     rise_k: float, still_min: int, is_pumped: bool, is_open: bool
 ) -> None:
     """Whether the motor is seen by the rise that it made, even an hour ago, or by an input."""
-    faults, course = HouseFaults(SITE, is_replay=False), Course()
-    for _ in range(KNOWN):
-        faults._deepest.take(-0.9, memory=30.0)
-    for _ in range(300):
-        faults._late.take(-0.1, memory=300.0)
     before_c = [4.4, 4.2, 4.0, 3.8, 3.6, 3.5, 3.4, 3.3, 3.2, 3.2, 3.2, 3.2, 3.2, 3.2]
     motor_c = [before_c[-1] + rise_k * share for share in (0.4, 0.7, 0.9, *[1.0] * still_min)]
     after_c = [motor_c[-1] - fall_k for fall_k in (0.5, 0.9, 1.2, 1.4, 1.5, 1.5)]
-    said: set[Code] = set()
-    for at, air_c in enumerate([4.4, *before_c, *motor_c, *after_c]):
-        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at == 0))
-        course.take(span)
-        said |= codes(faults.take(span, course, door_times=None, is_bumpy=False, is_pumped=is_pumped))
+    said = paused([4.4, *before_c, *motor_c, *after_c], deepest_k=-0.9, late_k=-0.1, is_pumped=is_pumped)
 
     assert said == ({Code.COOLING_FAST} if is_open else set())
 
@@ -151,18 +165,8 @@ def test_air_that_falls_back_after_a_pumps_motor_is_no_open_door(
 def test_where_a_motor_may_have_put_off_the_fall_after_heat_a_fall_is_a_door_only_later(
     is_bumpy: bool, is_open: bool
 ) -> None:
-    faults, course = HouseFaults(SITE, is_replay=False), Course()
-    for _ in range(KNOWN):
-        faults._deepest.take(-1.2, memory=30.0)
-    for _ in range(300):
-        faults._late.take(-0.1, memory=300.0)
-    warm_c = [4.4] * 18
     fallen_c = [4.2, 4.0, 3.7, 3.5, 3.4, 3.3]
-    said: set[Code] = set()
-    for at, air_c in enumerate([*warm_c, *fallen_c]):
-        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at == 0))
-        course.take(span)
-        said |= codes(faults.take(span, course, door_times=None, is_bumpy=is_bumpy, is_pumped=False))
+    said = paused([*[4.4] * 18, *fallen_c], deepest_k=-1.2, late_k=-0.1, is_bumpy=is_bumpy)
 
     assert said == ({Code.COOLING_FAST} if is_open else set())
 
@@ -174,19 +178,9 @@ def test_heat_that_warms_nothing_after_a_long_pause_is_a_door_where_the_air_fall
     paused_min: int, fall_k_min: float, is_open: bool
 ) -> None:
     """Not so deep as just after a release; after a short pause that may still be going on."""
-    faults, course = HouseFaults(SITE, is_replay=False), Course()
-    for _ in range(KNOWN):
-        faults._deepest.take(-1.2, memory=30.0)
-    for _ in range(300):
-        faults._late.take(-0.05, memory=300.0)
     pause_c = [4.0, 3.5, 3.1, 2.8, 2.6, *[2.5] * (paused_min - 5)]
-    heated_c = [2.5 - fall_k_min * minute for minute in range(1, 9)]
-    said: set[Code] = set()
-    for at, air_c in enumerate([4.4, *pause_c, *heated_c]):
-        heat = float(at == 0 or at > len(pause_c))
-        span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=round(air_c, 1), heat=heat)
-        course.take(span)
-        said |= codes(faults.take(span, course, door_times=None, is_bumpy=False, is_pumped=False))
+    heated_c = [round(2.5 - fall_k_min * minute, 1) for minute in range(1, 9)]
+    said = paused([4.4, *pause_c, *heated_c], deepest_k=-1.2, late_k=-0.05, heated_from=len(pause_c) + 1)
 
     assert said == ({Code.COOLING_FAST} if is_open else set())
 

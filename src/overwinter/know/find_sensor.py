@@ -27,7 +27,7 @@ minutes after its last reading, so this is nine minutes at most."""
 
 LEAP_K, LEAP_OVER = 10.0, 5
 """A rise without heat, above all of so many believed readings before, that neither sun nor motor makes: an
-open door lets the air change by 4.5 K a minute at most, and winter has no such air outside."""
+open door lets the air change by 4.5 K a minute at most (simulated), and winter has no such air outside."""
 LEAP_FROM_C = 12.0
 """From warmer air a door that is opened to a summer's day may do it."""
 LEAP_BACK = 0.5
