@@ -197,7 +197,9 @@ class House:
     @property
     def humidity_pct(self) -> float:
         """Relative humidity where the sensor hangs, over liquid water also below 0 °C [%]."""
-        return min(100.0, 100.0 * self._vapour_pa / _saturation_pa(self.air_c))
+        air_c = self.air_c
+        share = self._vapour_pa / (_MAGNUS_PA * _exp(_MAGNUS_A * air_c / (_MAGNUS_B_C + air_c)))
+        return 100.0 * share if share < 1.0 else 100.0
 
     @property
     def stored_j(self) -> float:
