@@ -29,6 +29,7 @@ SOON_S, SOON_READINGS = 120.0, 3
 in which a leaky shed falls by a kelvin. "Warm" waits for the whole window."""
 
 _SAID_C = itemgetter(1)
+_PASS = Flag.PASS  # met in every reading, where going through the class takes longer
 _TOLERANCE_K = 1e-9  # so that a step of exactly the limit passes whatever binary fractions make of it
 
 RANGE_C = {
@@ -162,7 +163,12 @@ class Track:
             humidity_pct = None
         self.humidity_pct = humidity_pct
         self.temperature_c = raw_c + self.spec.offset_c
-        why = sentinel(self.spec.kind, raw_c, humidity_pct) or self._out_of_range(raw_c)
+        kind = self.spec.kind
+        why = sentinel(kind, raw_c, humidity_pct)
+        if why is None:
+            low_c, high_c = RANGE_C[kind]
+            if not low_c <= raw_c <= high_c:
+                why = f"{raw_c:g} °C is outside what this kind of sensor can read, {low_c:g} to {high_c:g} °C"
         if why is None and self.seen_s is not None and now_s <= self.seen_s:
             why = "taken at the same time as the reading before, or earlier: a time fault"
         if why is None:
@@ -213,12 +219,6 @@ class Track:
         self.error = why
         self._failed_s = now_s
 
-    def _out_of_range(self, raw_c: float) -> str | None:
-        low_c, high_c = RANGE_C[self.spec.kind]
-        if low_c <= raw_c <= high_c:
-            return None
-        return f"{raw_c:g} °C is outside what this kind of sensor can read, {low_c:g} to {high_c:g} °C"
-
     def _flat(
         self, raw_c: float, humidity_pct: float | None, now_s: float, flat_after_s: float
     ) -> str | None:
@@ -250,7 +250,7 @@ class Track:
         # noise that never passes would be let in once enough time had gone by.
         elapsed_s = min(now_s - self._passed_s, RATE_READINGS * settings.sense_s)
         if abs(temperature_c - self._passed_c) <= max_rate_k_s * elapsed_s + _TOLERANCE_K:
-            self._believe(Flag.PASS, temperature_c, now_s, settings)
+            self._believe(_PASS, temperature_c, now_s, settings)
             return
         self.flag = Flag.SUSPECT
         pending = self._pending

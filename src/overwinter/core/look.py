@@ -24,7 +24,8 @@ def look_around(state: State, now_s: float) -> Look:
         cold_c = track.cold_c(now_s, settings)
         if cold_c is not None and (coldest_cold_c is None or cold_c < coldest_cold_c):
             coldest_cold_c = cold_c
-        if track.is_lost(now_s, lost_s):
+        believed_s = track.believed_s
+        if believed_s is None or now_s - believed_s >= lost_s:  # `is_lost`, written out: asked in every turn
             continue
         warm_c = track.warm_c(now_s, settings)
         if warm_c is None:
@@ -42,18 +43,18 @@ def look_around(state: State, now_s: float) -> Look:
         hottest_warm_c=hottest_warm_c,
         blind_s=blind_after_s if blind_after_s >= 0.0 else None,
     )
-    look.was_warm = (
-        state.believed_c is not None
-        and state.believed_c >= settings.warm_above_c
-        and now_s - state.believed_s < WARM_MEMORY_S
-    )
+    if state.believed_c is not None and state.believed_c >= settings.warm_above_c:
+        look.was_warm = now_s - state.believed_s < WARM_MEMORY_S
     if state.others:
         look.warm_elsewhere = state.warm_elsewhere = _is_warm_elsewhere(state, now_s)
-    hot = [name for name, said in state.hot.items() if said.since_s is not None and is_still_hot(said, now_s)]
-    if not hot:  # as nearly always: then nobody is to be heard against it
+    for said in state.hot.values():
+        if said.since_s is not None and is_still_hot(said, now_s):
+            break
+    else:  # as nearly always: then nobody is to be heard against it
         state.speak_cold.clear()
         state.disagree_since_s = None
         return look
+    hot = [name for name, said in state.hot.items() if is_still_hot(said, now_s)]
     look.is_too_hot = True
     state.speak_cold = {
         track.spec.name

@@ -54,6 +54,9 @@ HAND_AT_MOST_S = 12 * 3600.0
 
 DAY_S = 86400.0
 
+# Asked in every turn: going through the class takes ten times as long.
+_PASS, _EXERCISE = Flag.PASS, Reason.EXERCISE
+
 
 @dataclass(slots=True)
 class Outcome:
@@ -85,8 +88,11 @@ def turn(state: State, inbox: Iterable[Arrival], now_s: float) -> Outcome:
             _hear(state, arrival, now_s)
         else:
             _obey(state, arrival, outcome, now_s)
+    lost_s = state.lost_s
     for track in state.tracks.values():
-        track.grow_old(now_s, state.lost_s)
+        heard_s = track.heard_s
+        if track.flat_since_s is not None or (heard_s is not None and now_s - heard_s >= lost_s):
+            track.grow_old(now_s, lost_s)
     look = state.look = look_around(state, now_s)
     if state.hand is not None:
         _end_hand(state, state.hand, look, outcome, now_s)
@@ -102,7 +108,7 @@ def turn(state: State, inbox: Iterable[Arrival], now_s: float) -> Outcome:
         exercise_is_due=state.unused_s >= settings.exercise_every_days * DAY_S,
     )
     decision = state.decision = outcome.decision = decide(look, settings, before)
-    if decision.reason is not Reason.EXERCISE:
+    if decision.reason is not _EXERCISE:
         state.exercise_since_s = None
     elif exercise_s is None:
         state.exercise_since_s = now_s
@@ -149,7 +155,7 @@ def _hear(state: State, reading: Reading, now_s: float) -> None:
     # Once too hot, it must be so much cooler to be over: no chatter at the ceiling.
     under_k = settings.ceiling_c - track.temperature_c
     is_hot = under_k <= 0.0 or (under_k <= HOT_DEAD_ZONE_K and is_still_hot(hot, now_s))
-    if flag is Flag.PASS or flag is Flag.NOT_EVALUATED:
+    if flag is _PASS or flag is Flag.NOT_EVALUATED:
         state.heard_control = True
         state.believed_s = max(state.believed_s, reading.taken_s)
         state.believed_c = coldest_believed_c(state, now_s)

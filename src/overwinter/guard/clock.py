@@ -47,7 +47,7 @@ class Clock:
 
 def rfc3339(utc_s: float) -> str:
     """Seconds of the epoch as RFC 3339 in UTC with milliseconds, as the logbook spells it."""
-    return datetime.fromtimestamp(utc_s, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return datetime.fromtimestamp(utc_s, UTC).isoformat(timespec="milliseconds")[:-6] + "Z"
 
 
 def rfc3339_s(utc_s: float) -> str:

@@ -192,7 +192,10 @@ class Wheel:
             self.save(now_s)
             if now_s - self._started_s >= TOLD_FOR_S:
                 self._inbox.post(Fact(code=Code.GAP, present=False, text=""))
-        self._come_back(now_s)
+        if self.way_back is None:
+            self._counted_s = now_s
+        else:
+            self._come_back(self.way_back, now_s)
         if self._is_seen:  # before READY: whoever waits for that finds the status there
             self._service.turned(status_line(state), now_s)
         if not self._is_ready and (
@@ -364,12 +367,8 @@ class Wheel:
         self._inbox.post(Fact(code=Code.MAY_HAVE_FROZEN, present=False, text=""))
         self.save(now_s)
 
-    def _come_back(self, now_s: float) -> None:
+    def _come_back(self, way_back: Return, now_s: float) -> None:
         """Out of mode observe again, when its time is over."""
-        way_back = self.way_back
-        if way_back is None:
-            self._counted_s = now_s
-            return
         way_back.left_s -= now_s - self._counted_s
         self._counted_s = now_s
         if way_back.left_s > 0.0 and self._clock.utc_s() < way_back.utc_s:

@@ -147,8 +147,17 @@ class Course:
             return 0.0
         until_s = self._airs[-1][0] - ended * MINUTE_S
         from_s = until_s - minutes * MINUTE_S
-        airs_c = [air_c for at_s, air_c, _ in self._airs if from_s <= at_s <= until_s]
-        return airs_c[-1] - min(airs_c) if airs_c else 0.0
+        late_c = lowest_c = None
+        for at_s, air_c, _ in reversed(self._airs):
+            if at_s < from_s:
+                break
+            if at_s > until_s:
+                continue
+            if late_c is None or lowest_c is None:
+                late_c = lowest_c = air_c
+            elif air_c < lowest_c:
+                lowest_c = air_c
+        return 0.0 if late_c is None or lowest_c is None else late_c - lowest_c
 
     def _air_c(self, at_s: float, which: int) -> float | None:
         """The air then, if a span ended within three quarters of one of it."""
