@@ -25,6 +25,9 @@ SPREADS = 6.0
 UNWARMED_MIN, UNWARMED_K, UNWARMED_SPREADS = 12.0, 0.25, 4.5
 """In the first minutes of heat that warmed nothing the air goes on as before, if the heater is dead: after a
 long pause within 2.3 spreads, with a door open beyond 5.5 (simulated)."""
+MAY_BE_DEAD = 0.85
+"""Down to this share of the fall that no dead heater explains, the air may fall through a door as well: then
+both are said, for whoever goes to look will see which it is."""
 DOOR_H_MAX = 12.0
 
 OPEN_S = 600.0
@@ -58,6 +61,7 @@ class HouseFaults:
         self._deepest_k = 0.0  # in this phase so far
         self._doubts = 0
         self._cooling: str | None = None
+        self._may_be_dead = False  # a dead heater explains that fall as well
         self._cooled_from_c = 0.0
         self._cooling_s = 0.0
         self._cycles_a_day = 0.0
@@ -72,13 +76,13 @@ class HouseFaults:
 
     @property
     def is_open(self) -> bool:
-        """Whether the house cools, or is about to be found to cool, as with an open door."""
-        return self.is_cooling or self._doubts > 0 or any(self._open_doors())
+        """Whether the house cools, or is about to be found to cool, as only with an open door."""
+        return self.is_cooling or (self._doubts > 0 and not self._may_be_dead) or any(self._open_doors())
 
     @property
     def is_cooling(self) -> bool:
-        """Whether it is found to cool as with an open door."""
-        return self._cooling is not None
+        """Whether it is found to cool as only with an open door."""
+        return self._cooling is not None and not self._may_be_dead
 
     @property
     def pause_k(self) -> float | None:
@@ -98,7 +102,8 @@ class HouseFaults:
         self._see_humidity(span)
         found = []
         if self._cooling is not None:
-            found.append(Finding(code=Code.COOLING_FAST, text=self._cooling))
+            or_dead = ", or whether the heater has stopped" if self._may_be_dead else ""
+            found.append(Finding(code=Code.COOLING_FAST, text=self._cooling + or_dead))
         if self._is_cycling:
             found.append(
                 Finding(
@@ -128,7 +133,10 @@ class HouseFaults:
         if change_k is not None and not phase.is_on:
             self._deepest_k = min(self._deepest_k, change_k)
         minutes = course.minutes(span)
+        door_k = self._door_k(door_times)
         if self._cooling is not None:
+            if self._may_be_dead and change_k is not None and change_k < door_k:
+                self._may_be_dead = False
             self._cooling_s += span.lasts_s
             warmed = change_k is not None and change_k >= 0.4 and phase.is_on
             if (
@@ -147,10 +155,12 @@ class HouseFaults:
             self._learn(change_k, minutes, course, is_on=phase.is_on)
             return
         if phase.is_on:
-            least_k = self._least_in_heat_k(phase, minutes, course, door_times)
+            surely_k = max(door_k, self._least_in_heat_k(phase, minutes, course))
+            least_k = max(surely_k, min(MAY_BE_DEAD * door_k, -FALL_K))
         else:
-            least_k = self._least_in_pause_k(minutes, course)
+            surely_k = least_k = self._least_in_pause_k(minutes, course)
         self._doubts = self._doubts + 1 if change_k < least_k else 0
+        self._may_be_dead = change_k >= surely_k
         if not self._doubts:
             self._learn(change_k, minutes, course, is_on=phase.is_on)
         if self._doubts >= 2:
@@ -175,12 +185,13 @@ class HouseFaults:
 
     # The fall in LOOK_MIN minutes that a closed house may show now; below it the house is open.
 
-    def _least_in_heat_k(
-        self, phase: Phase, minutes: float, course: Course, door_times: float | None
-    ) -> float:
-        least_k, pause_k = self._quick_least_k(), self.pause_k
-        if door_times is not None and pause_k is not None:
-            least_k = max(least_k, min(door_times * pause_k, -FALL_K))
+    def _door_k(self, door_times: float | None) -> float:
+        """A fall so deep is not explained by a dead heater; without limit as long as none is suspected."""
+        pause_k = self.pause_k
+        return -math.inf if door_times is None or pause_k is None else min(door_times * pause_k, -FALL_K)
+
+    def _least_in_heat_k(self, phase: Phase, minutes: float, course: Course) -> float:
+        least_k = self._quick_least_k()
         is_unwarmed = minutes <= UNWARMED_MIN and phase.top_c - phase.began_c <= UNWARMED_K
         if is_unwarmed and self._is_settled(phase.after_min):
             risen_k = course.risen_k(min(RISEN_MIN, phase.after_min + minutes - LOOK_MIN), ended=LOOK_MIN)
