@@ -160,9 +160,34 @@ def test_the_cause_of_a_gap(house: House, between: list[Line], boot: str, cause:
     found = house.facts(*SPAN)
 
     assert found["gaps"] == [
-        {"from": at(200), "to": at(300), "cause": cause, "before_c": 3.0, "after_c": 2.0}
+        {"from": at(200), "to": at(300), "cause": cause, "before_c": 3.0, "after_c": 2.0, "frozen": None}
     ]
     assert found["coverage"] == pytest.approx(500 / 600)
+
+
+@pytest.mark.parametrize(
+    ("pipes", "frozen", "words"),
+    [
+        ([{"name": "riser", "verdict": "no"}], "no", "not frozen"),
+        ([{"verdict": "no"}, {"verdict": "may have"}], "may have", "may have frozen"),
+        ([{"verdict": "cannot be known"}, {"verdict": "no"}], "cannot be known", "cannot be known"),
+        ([{"verdict": 3}, "riser", {"verdict": "thawed"}], None, "not judged"),
+        ("riser", None, "not judged"),
+        (None, None, "not judged"),
+    ],
+)
+def test_a_gap_bears_what_the_guard_said_of_the_pipes_then(
+    house: House, pipes: object, frozen: str | None, words: str
+) -> None:
+    house.write(
+        *(sample(minute) for minute in range(201)),
+        line(300.2, "gap", since=at(200), cause="power", pipes=pipes),
+        *(sample(minute, 2.0, boot="c") for minute in range(300, 601)),
+    )
+
+    assert [gap["frozen"] for gap in house.facts(*SPAN)["gaps"]] == [frozen]
+    (row,) = [row for row in house.report(*SPAN).out.splitlines() if "no power" in row]
+    assert row.endswith(words)
 
 
 def test_a_silence_before_the_first_record_is_no_gap_and_one_at_the_end_is(house: House) -> None:

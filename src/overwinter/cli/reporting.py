@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 
 DOUBTFUL = frozenset({3, 4, 9})
 CAUSES = frozenset({"power", "stopped", "killed", "unknown"})
+VERDICTS = ("may have", "cannot be known", "no")
+"""Of pipes after a silence, the worst first."""
 NEW_LAMP = "new lamp"
 
 BEYOND = 1e12
@@ -107,7 +109,10 @@ def _take_event(found: Recorded, at_s: float, line: Mapping[str, Any]) -> None:
     event = line.get("event")
     if event == "gap":
         cause = _word(line.get("cause"))
-        found.happened.append(Happened(at_s=at_s, what="gap", cause=cause if cause in CAUSES else "unknown"))
+        cause = cause if cause in CAUSES else "unknown"
+        found.happened.append(
+            Happened(at_s=at_s, what="gap", cause=cause, frozen=_worst_verdict(line.get("pipes")))
+        )
     elif event in ("start", "stop"):
         found.happened.append(Happened(at_s=at_s, what=str(event)))
     elif event == "heat":
@@ -124,6 +129,14 @@ def _take_event(found: Recorded, at_s: float, line: Mapping[str, Any]) -> None:
             found.told.append(Told(at_s=at_s, code=code, state=state, text=text, subject=subject))
     elif event == "note" and NEW_LAMP in _word(line.get("text")).lower():
         found.new_lamp_s = at_s
+
+
+def _worst_verdict(pipes: object) -> str | None:
+    """Of what a gap's line says of each pipe; None: nothing."""
+    if not isinstance(pipes, list):
+        return None
+    said = {_word(pipe.get("verdict")) for pipe in pipes if isinstance(pipe, Mapping)}
+    return next((verdict for verdict in VERDICTS if verdict in said), None)
 
 
 def reported(
@@ -208,6 +221,7 @@ def answer(report: Report) -> dict[str, object]:
                 "cause": gap.cause,
                 "before_c": gap.before_c,
                 "after_c": gap.after_c,
+                "frozen": gap.frozen,
             }
             for gap in found.gaps
         ],

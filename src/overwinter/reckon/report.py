@@ -51,6 +51,7 @@ class Silence:
     before_c: float | None
     after_c: float | None
     cause: str = "unknown"  # power | stopped | killed | unknown
+    frozen: str | None = None  # what the guard said of the pipes then, by the cooling that it had learned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +61,7 @@ class Happened:
     at_s: float  # of the epoch
     what: str  # gap | start | stop | boot
     cause: str = "unknown"
+    frozen: str | None = None  # no | may have | cannot be known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,7 +220,12 @@ def with_causes(gaps: Sequence[Silence], happened: Iterable[Happened]) -> tuple[
             if gap.from_s <= one.at_s <= gap.to_s + later_s:
                 told[at].append(one)
                 break
-    return tuple(replace(gap, cause=_cause(found)) for gap, found in zip(gaps, told, strict=True))
+    return tuple(
+        replace(
+            gap, cause=_cause(found), frozen=next((one.frozen for one in reversed(found) if one.frozen), None)
+        )
+        for gap, found in zip(gaps, told, strict=True)
+    )
 
 
 def _cause(found: Sequence[Happened]) -> str:

@@ -18,6 +18,13 @@ ROWS_MOST = 12
 LEARNS_S = 5 * 86400.0
 """A shorter time teaches nothing of the loss, so nothing is said of it."""
 
+FROZEN = {
+    "no": "not frozen",
+    "may have": "may have frozen",
+    "cannot be known": "cannot be known",
+}
+"""What the guard said of the pipes after a silence."""
+
 ALARM_LOW_FROM = {
     "settings": "from settings.toml",
     "default": "the default: no settings of this house were at hand",
@@ -151,10 +158,11 @@ def _gaps(gaps: Sequence[Silence], unit: str, when: Callable[[float], str]) -> l
             CAUSES.get(gap.cause, gap.cause),
             _degrees(gap.before_c, unit),
             _degrees(gap.after_c, unit),
+            FROZEN.get(gap.frozen or "", "not judged"),
         )
         for gap in gaps[-ROWS_MOST:]
     )
-    table = Table(head=("from", "for", "cause", "before", "after"), rows=rows)
+    table = Table(head=("from", "for", "cause", "before", "after", "pipes"), rows=rows)
     return [Section(title="Not recorded", table=table, note=_left_out(len(gaps)))]
 
 
