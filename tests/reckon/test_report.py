@@ -145,6 +145,30 @@ def test_an_alarm_that_is_told_again_before_it_was_cleared_is_one() -> None:
     assert [(one.since_s, one.cleared_s) for one in found] == [(1.0, 3.0), (4.0, None)]
 
 
+@pytest.mark.parametrize(
+    ("starts_s", "cleared_s"),
+    [((), None), ((0.5,), None), ((1.5,), None), ((1.5, 3.0, 9.0), 3.0)],
+)
+def test_what_a_guard_never_tells_again_was_over_when_it_started(
+    starts_s: tuple[float, ...], cleared_s: float | None
+) -> None:
+    """Told at 1 and, after a start between, at 2."""
+    (found,) = alarms([told(1.0, "damp"), told(2.0, "damp")], [], alarm_low_c=1.0, starts_s=starts_s)
+
+    assert (found.since_s, found.cleared_s) == (1.0, cleared_s)
+
+
+@pytest.mark.parametrize(
+    ("again_s", "spans"), [(3500.0, [(1.0, None)]), (3700.0, [(1.0, 5.0), (3700.0, None)])]
+)
+def test_what_a_guard_tells_again_long_after_its_start_is_another_alarm(
+    again_s: float, spans: list[tuple[float, float | None]]
+) -> None:
+    found = alarms([told(1.0, "gap"), told(again_s, "gap")], [], alarm_low_c=1.0, starts_s=[5.0])
+
+    assert [(one.since_s, one.cleared_s) for one in found] == spans
+
+
 def test_two_of_one_code_are_kept_apart_by_what_they_are_about() -> None:
     events = [replace(told(at, "sensor-lost"), subject=name) for at, name in ((1.0, "a"), (2.0, "b"))]
     ended = replace(told(3.0, "sensor-lost", "cleared"), subject="a")

@@ -185,7 +185,12 @@ def reported(
         figures=whole,
         cycles=cycles,
         are_cycles_counted=found.has_heat_events,
-        alarms=alarms(found.told, samples, alarm_low_c=alarm_low_c),
+        alarms=alarms(
+            found.told,
+            samples,
+            alarm_low_c=alarm_low_c,
+            starts_s=[one.at_s for one in found.happened if one.what == "start"],
+        ),
         pipes=ice(site.pipes, samples),
         advice=advise(whole, seen, site),
         alarm_low_c=alarm_low_c,

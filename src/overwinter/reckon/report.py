@@ -19,6 +19,9 @@ PERIODS = 3.0
 PERIOD_S_LONGEST = 3600.0
 """The longest record period that can be set."""
 
+TOLD_AGAIN_S = 3600.0
+"""So soon after a start an alarm is the one from before it, told again; later it is another."""
+
 TOLD_WITHIN_S = 900.0
 """The guard tells of a gap up to ten minutes after it: it waits for a believed reading."""
 
@@ -251,16 +254,29 @@ def cycles_seen(samples: Iterable[Sample]) -> int:
     return found
 
 
-def alarms(told: Iterable[Told], samples: Sequence[Sample], *, alarm_low_c: float) -> tuple[Alarm, ...]:
-    """Alarms of the span in the order of their beginnings, with the delay where samples show it."""
+def alarms(
+    told: Iterable[Told],
+    samples: Sequence[Sample],
+    *,
+    alarm_low_c: float,
+    starts_s: Sequence[float] = (),
+) -> tuple[Alarm, ...]:
+    """Alarms of the span in the order of their beginnings, with the delay where samples show it.
+
+    A guard that starts tells anew what is still true: what it doesn't tell again was over by that start.
+    """
     found: list[Alarm] = []
     lasting: dict[tuple[str, str], int] = {}
+    told_s: dict[tuple[str, str], float] = {}  # when it was last said to last
     for one in told:
         key = one.code, one.subject
-        at = lasting.get(key)
+        at, over_s = lasting.get(key), _next_s(starts_s, told_s.get(key))
+        told_s[key] = one.at_s
         if one.state == "raised":
             if at is not None:
-                continue  # told again after a restart, and the same alarm
+                if over_s is None or one.at_s - over_s <= TOLD_AGAIN_S:
+                    continue  # told again after a restart, and the same alarm
+                found[at] = replace(found[at], cleared_s=over_s)
             lasting[key] = len(found)
             found.append(
                 Alarm(
@@ -292,7 +308,13 @@ def alarms(told: Iterable[Told], samples: Sequence[Sample], *, alarm_low_c: floa
         else:
             found[at] = replace(found[at], cleared_s=one.at_s)
             del lasting[key]
+    for key, at in lasting.items():
+        found[at] = replace(found[at], cleared_s=_next_s(starts_s, told_s[key]))
     return tuple(found)
+
+
+def _next_s(starts_s: Sequence[float], after_s: float | None) -> float | None:
+    return None if after_s is None else next((start_s for start_s in starts_s if start_s > after_s), None)
 
 
 def _delay_s(raised: Told, samples: Sequence[Sample], alarm_low_c: float) -> float | None:
