@@ -192,10 +192,11 @@ class Wheel:
             self.save(now_s)
             if now_s - self._started_s >= TOLD_FOR_S:
                 self._inbox.post(Fact(code=Code.GAP, present=False, text=""))
-        if self.way_back is None:
+        way_back = self.way_back  # the keeper's thread may change it meanwhile
+        if way_back is None:
             self._counted_s = now_s
         else:
-            self._come_back(self.way_back, now_s)
+            self._come_back(way_back, now_s)
         if self._is_seen:  # before READY: whoever waits for that finds the status there
             self._service.turned(status_line(state), now_s)
         if not self._is_ready and (
