@@ -48,7 +48,7 @@ class Life:
         memory: Memory,
         hear: Callable[[bytes], None],
     ) -> None:
-        """Start. `hear` gets every line of the logbook but samples."""
+        """Start. `hear` gets every line of the logbook."""
         self._clock = clock
         self._has_news = True  # an event, or a job for the disk
         self._work_s = 0.0
@@ -106,8 +106,8 @@ class Life:
             fear=begun.fear,
             is_seen=False,
         )
-        self._hear = hear
-        self.port.subscribe(self._note_line)
+        self.port.subscribe(hear)
+        self.port.subscribe(self._note_news)
         if loaded.repair is not None:
             self.keeper.ask(loaded.repair)
         if loaded.recovered is not None:
@@ -182,10 +182,8 @@ class Life:
             repaired=lambda _: None,
         )
 
-    def _note_line(self, line: bytes) -> None:
-        if not is_plainly_sample(line):
-            self._has_news = True
-            self._hear(line)
+    def _note_news(self, line: bytes) -> None:
+        self._has_news = self._has_news or not is_plainly_sample(line)
 
     def _mode_stored(self, _settings: object, way_back: Return | None) -> None:
         save_state(self._state_dir / STATE_NAME, self.wheel.counters(way_back))

@@ -8,6 +8,7 @@ from overwinter.core.nouns import Code
 from overwinter.core.units import Unit, from_c
 from overwinter.rehearse.nouns import Fault, Outcome, Scenario, Told
 from overwinter.rehearse.stage import Stage
+from overwinter.store.lines import is_plainly_sample
 
 ABOUT_HEAT = frozenset(
     code.value
@@ -77,7 +78,9 @@ class Measure:
             self._danger_ends(now_s)
 
     def hear(self, line: bytes, now_s: float) -> None:
-        """A line of the logbook as it is written, if it is no sample."""
+        """A line of the logbook as it is written."""
+        if is_plainly_sample(line):
+            return
         event = json.loads(line)
         if event["event"] == "heat" and event["heat"]:
             self.cycles += 1
