@@ -122,13 +122,19 @@ def test_what_falls_faster_in_heat_than_pauses_do_is_a_door_and_not_a_dead_heate
     assert Code.HEATER_DEAD not in watch.run(1)
 
 
-def test_a_fall_that_a_dead_heater_explains_as_well_as_a_door_is_told_as_both() -> None:
-    """Somewhat deeper than pauses are, and no more: whoever goes to look will see which it is."""
+def fallen_somewhat_deeper_than_pauses() -> Watch:
+    """A door that is opened under heat, as little as a dead heater would explain too."""
     watch = learned(seed=2)
     watch.until_heat(is_on=True)
     watch.run(8)
     watch.plant.open_w_k = 43.0
     watch.run(9)
+    return watch
+
+
+def test_a_fall_that_a_dead_heater_explains_as_well_as_a_door_is_told_as_both() -> None:
+    """Whoever goes to look will see which it is."""
+    watch = fallen_somewhat_deeper_than_pauses()
     assert watch.codes == {Code.COOLING_FAST, Code.HEATER_DEAD}
     said = {finding.code: finding.text for finding in watch.found}
     assert "or whether the heater has stopped" in said[Code.COOLING_FAST]
@@ -136,11 +142,7 @@ def test_a_fall_that_a_dead_heater_explains_as_well_as_a_door_is_told_as_both() 
 
 
 def test_a_fall_told_as_both_is_a_door_alone_once_it_is_too_deep_for_a_dead_heater() -> None:
-    watch = learned(seed=2)
-    watch.until_heat(is_on=True)
-    watch.run(8)
-    watch.plant.open_w_k = 43.0
-    watch.run(9)
+    watch = fallen_somewhat_deeper_than_pauses()
     assert Code.HEATER_DEAD in watch.codes
     watch.plant.open_w_k = 150.0
     watch.run(3)

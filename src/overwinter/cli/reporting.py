@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from overwinter.cli.moments import rfc3339
 from overwinter.cli.recorded import spans
 from overwinter.core.nouns import Site
+from overwinter.know.frozen import WORST_FIRST
 from overwinter.reckon.report import (
     AIR_C,
     PERIOD_S_LONGEST,
@@ -36,8 +37,6 @@ if TYPE_CHECKING:
 
 DOUBTFUL = frozenset({3, 4, 9})
 CAUSES = frozenset({"power", "stopped", "killed", "unknown"})
-VERDICTS = ("may have", "cannot be known", "no")
-"""Of pipes after a silence, the worst first."""
 NEW_LAMP = "new lamp"
 
 BEYOND = 1e12
@@ -136,7 +135,7 @@ def _worst_verdict(pipes: object) -> str | None:
     if not isinstance(pipes, list):
         return None
     said = {_word(pipe.get("verdict")) for pipe in pipes if isinstance(pipe, Mapping)}
-    return next((verdict for verdict in VERDICTS if verdict in said), None)
+    return next((verdict.value for verdict in WORST_FIRST if verdict in said), None)
 
 
 def reported(

@@ -53,6 +53,9 @@ class Verdict(StrEnum):
     UNKNOWN = "cannot be known"
 
 
+WORST_FIRST = (Verdict.MAY_HAVE, Verdict.UNKNOWN, Verdict.NO)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PipeIce:
     """One pipe; the share is None where not even a length of the silence is known."""
@@ -126,7 +129,7 @@ def may_have_frozen(
             for pipe in judged
         )
     verdicts = {pipe.verdict for pipe in found}
-    worst = next(one for one in (Verdict.MAY_HAVE, Verdict.UNKNOWN, Verdict.NO) if one in verdicts)
+    worst = next(one for one in WORST_FIRST if one in verdicts)
     return Frozen(
         pipes=found, verdict=worst, text=_text(found, worst, lacks, not pipes), is_assumed_pipe=not pipes
     )

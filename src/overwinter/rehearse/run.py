@@ -168,8 +168,7 @@ class Run:
             sense_s = UNGUARDED_S if guard is None else guard.settings.sense_s
             self.elapsed_s += sense_s
             now_s = self.clock.advance(sense_s)
-            pieces = 1 if sense_s <= STEP_S_MAX else math.ceil(sense_s / STEP_S_MAX)
-            live(sense_s, pieces, now_s=self.elapsed_s)
+            live(sense_s, math.ceil(sense_s / STEP_S_MAX), now_s=self.elapsed_s)
             if guard is not None:
                 guard.turn(read(now_s), now_s, disk_answers="disk-stuck" not in self._broken)
                 self.turns += 1

@@ -76,11 +76,9 @@ class Stage:
         self.heats = heats = self._is_heated()
         if self._has_gains:
             self._live_with_gains(elapsed_s, pieces, now_s=now_s)
-        elif pieces == 1:
-            self.house.advance(elapsed_s, heats, self._outdoor_c)
-        else:
-            for _ in range(pieces):
-                self.house.advance(elapsed_s / pieces, heats, self._outdoor_c)
+            return
+        for _ in range(pieces):
+            self.house.advance(elapsed_s / pieces, heats, self._outdoor_c)
 
     def _live_with_gains(self, elapsed_s: float, pieces: int, *, now_s: float) -> None:
         """The same with sun and pump; the sun is looked at as often as the weather."""
