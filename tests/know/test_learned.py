@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from overwinter.core.nouns import ContactSpec, HeaterSpec, Mode
-from overwinter.know.cooling import Cooling
+from overwinter.know.cooling import HEAT_S, Cooling
 from overwinter.know.learned import Learned
 from overwinter.know.loss import BLOCK_S
 from overwinter.know.nouns import Span
@@ -112,6 +112,44 @@ def test_what_is_slow_is_as_slow_as_the_house(on_min: int, off_min: int, steady_
 
 
 @pytest.mark.parametrize(
+    ("times", "steeper"),
+    [
+        pytest.param(1.0, 1.0, id="as the shares say"),
+        pytest.param(2.5, 2.5, id="the shares are too small"),
+        pytest.param(0.4, 1.0, id="sun in the pauses makes it no flatter"),
+        pytest.param(9.0, 5.0, id="no more than five times"),
+    ],
+)
+def test_the_slow_shares_are_as_steep_as_the_pauses_were(
+    monkeypatch: pytest.MonkeyPatch, times: float, steeper: float
+) -> None:
+    """Air that is 2 K of a quick lag and `times` 8 K of a slow one; shares of 2 and 8 K were learned."""
+    quick_s, slow_s = HEAT_S[1], HEAT_S[4]
+    shares = (0.0, 2.0, 0.0, 0.0, 8.0, 0.0, 0.0), (0.0, 0.0, 0.0)
+    monkeypatch.setattr(Cooling, "shares", lambda _self, _rise_k: shares)
+    cooling = Cooling()
+    cooling.begin(3.0, -10.0, 0.0)
+    quick = slow = 0.0
+    for minute in range(3000):
+        heat = float(minute % 100 < 35)
+        quick = heat + math.exp(-60.0 / quick_s) * (quick - heat)
+        slow = heat + math.exp(-60.0 / slow_s) * (slow - heat)
+        air_c = 2.0 * quick + times * 8.0 * slow
+        cooling.take(lasts_s=60.0, air_c=air_c, outdoor_c=air_c, heat=heat, is_sound=True)
+        if minute == 500:  # within three hours of its beginning nothing teaches; then four pauses are too few
+            assert cooling.steeper(shares) == 1.0
+
+    course = cooling.course(air_c, air_c, None)
+
+    assert cooling.steeper(shares) == pytest.approx(steeper, rel=1e-3)
+    assert course is not None
+    ends_c = air_c - 2.0 * quick - steeper * 8.0 * slow
+    assert course.at_c(1e9) == pytest.approx(ends_c, abs=1e-2)
+    again = Cooling.recalled(json.loads(json.dumps(cooling.facts())))
+    assert again.steeper(shares) == pytest.approx(steeper, rel=1e-3)
+
+
+@pytest.mark.parametrize(
     ("heat_k", "ends_c"),
     [
         pytest.param(5.0, -10.0, id="a motor kept it warm as well, and stops with the power"),
@@ -123,7 +161,7 @@ def test_without_power_the_air_ends_as_cold_as_outdoors(
     monkeypatch: pytest.MonkeyPatch, heat_k: float, ends_c: float
 ) -> None:
     """From 3 °C to -10 °C, of which the heater's own warmth is `heat_k`; five times as steep at most."""
-    shares = (heat_k, 0.0, 0.0, 0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
+    shares = (0.0, 0.0, 0.0, 0.0, heat_k, 0.0, 0.0), (0.0, 0.0, 0.0)
     monkeypatch.setattr(Cooling, "shares", lambda _self, _rise_k: shares)
     cooling = Cooling()
     cooling.begin(3.0, -10.0, 1.0)
@@ -132,6 +170,29 @@ def test_without_power_the_air_ends_as_cold_as_outdoors(
 
     assert course is not None
     assert course.at_c(1e9) == pytest.approx(ends_c)
+
+
+def test_a_pause_in_which_a_motor_warmed_the_air_or_that_lasted_for_days_teaches_nothing() -> None:
+    for pause_min, rises_k in ((60, 0.5), (2000, 0.0)):
+        cooling = Cooling()
+        cooling.begin(3.0, -10.0, 0.0)
+        for minute in range(10_000):
+            step = minute % (35 + pause_min)
+            air_c = 3.0 + rises_k * (step == 60)
+            heat = float(step < 35)
+            cooling.take(lasts_s=60.0, air_c=air_c, outdoor_c=-10.0, heat=heat, is_sound=True)
+
+        assert cooling.pauses == [0.0] * len(cooling.pauses)
+
+
+def test_a_pause_in_which_something_was_doubtful_says_nothing_of_how_steep_it_is() -> None:
+    cooling = Cooling()
+    cooling.begin(3.0, -10.0, 0.0)
+    for minute in range(3000):
+        step = minute % 100
+        cooling.take(lasts_s=60.0, air_c=3.0, outdoor_c=-10.0, heat=float(step < 35), is_sound=step != 50)
+
+    assert cooling.pauses == [0.0] * len(cooling.pauses)
 
 
 def test_a_cable_teaches_nothing() -> None:

@@ -8,7 +8,8 @@ air. So the slow end comes from ties: the shares add up to the rise that the los
 neighbours are alike.
 
 What follows heat off, from the state that the lags are in: each share of heat dies away, each share of
-frost comes in.
+frost comes in. Whether it does so as fast as the shares say is held against each pause of the heat: least
+squares among heat that answers the air make the slow shares too small, and sums over whole pauses do not.
 """
 
 import math
@@ -17,12 +18,16 @@ from dataclasses import dataclass, field
 
 from overwinter.know.recursive import Sums, Tie, numbers_of
 
-HEAT_S = (180.0, 600.0, 2400.0, 9600.0, 38_400.0, 120_000.0)
+HEAT_S = (120.0, 300.0, 750.0, 2400.0, 9600.0, 38_400.0, 120_000.0)
 OUTDOOR_S = (3600.0, 28_800.0, 120_000.0)
-"""Time constants of the lags [s]: a factor of four apart, finer does not change a prediction."""
+"""Time constants of the lags [s]: close together where the air alone answers, for what does not fit there is
+taken for the walls' doing; a factor of four apart beyond, where finer does not change a prediction."""
 
 SIZE = len(HEAT_S) + len(OUTDOOR_S)
-MAY_BE_LESS = 2
+QUICK = 3
+"""So many of them are the air's own, with what sensor and heater add; the rest is of walls and things."""
+
+MAY_BE_LESS = QUICK
 """The first shares may be below 0: what a sensor tells, and what a heater full of oil gives, comes late."""
 
 STEADY_S, STEADY_S_MOST = 3000.0, 20_000.0
@@ -49,15 +54,22 @@ RISE_TIE = 3.0
 """How sure it is, against one row for each that was taken: that the shares of frost add up to 1, and those
 of heat to the rise in the steady state."""
 
-ALIKE = (1.0, 2.0, 4.0, 10.0)
-ALIKE_FROM = 2
-ALIKE_TIE = 1e-3
+ALIKE = (1.0, 2.0, 4.0, 6.0)
+ALIKE_FROM = QUICK
+ALIKE_TIE = 3e-4
 """The shares of the slower lags stand to one another like this unless the record says otherwise, the slowest
-standing for all that is slower still. By choice, on 14 simulated houses in three winters."""
+standing for all that is slower still. By choice, on 14 simulated houses in four winters."""
 
 STEEPER_MOST = 5.0
-"""The air ends as cold as outdoors. Of what the lags leave out of that (a pump's motor, which stops with the
-power, warms a small house by as much as its heater) all are made steeper, up to so many times."""
+"""What the air fell in pauses beyond what the quick shares explain, the slow ones must: they are made
+steeper for it, up to so many times. Never flatter, since pauses in the sun fall less; and until the air ends
+as cold as outdoors, for what else warms it (a pump's motor and water) may stop with the power."""
+
+PAUSES_LEAST = 5.0
+PAUSE_S = 180.0, 43_200.0
+"""Longer ones are of mild weather, or of a contact that is welded: neither says how the house cools."""
+PAUSE_ROSE_K = 0.3
+"""Air that rises by so much without heat was warmed by something else."""
 
 HOURS_MAX = 240.0
 """Nobody needs to know more; the weather does not stay for so long either."""
@@ -100,6 +112,20 @@ class Course:
 
 
 @dataclass(slots=True)
+class _Pause:
+    """Heat off, from the last minute with heat on."""
+
+    heat: list[float]
+    outdoor_c: list[float]
+    air_c: float
+    is_sound: bool
+    lasts_s: float = 0.0
+    outdoor_ks: float = 0.0
+    last_c: float = math.inf
+    low_c: float = math.inf
+
+
+@dataclass(slots=True)
 class Cooling:
     """The lags and what their shares are learned from."""
 
@@ -112,6 +138,10 @@ class Cooling:
     cycle_s: float = 0.0  # from switch-on to switch-on, a short mean; 0: none was seen yet
     since_on_s: float = 0.0
     was_on: bool = False
+    # How much each lag would have fallen in the pauses at a share of 1, how much the air did, and how many.
+    pauses: list[float] = field(default_factory=lambda: [0.0] * (SIZE + 2))
+    _pause: _Pause | None = None  # not kept over a restart, nor is the air at its beginning
+    _air_c: float | None = None
     _lasts_s: float = 0.0
     _kept: tuple[tuple[float, ...], tuple[float, ...], float] = ((), (), 0.0)
 
@@ -121,9 +151,12 @@ class Cooling:
         self.outdoor_c = [outdoor_c] * len(OUTDOOR_S)
         self.steady = [*self.heat, *self.outdoor_c, air_c]
         self.settled_s = self.waited_s = 0.0
+        self._pause, self._air_c = None, air_c
 
     def take(self, *, lasts_s: float, air_c: float, outdoor_c: float, heat: float, is_sound: bool) -> None:
         """A minute or so. Not sound: the lags go on, nothing is learned until it has passed for a while."""
+        self._see_pause(lasts_s, air_c, outdoor_c, heat, is_sound=is_sound)
+        self._air_c = air_c
         self._see_cycle(lasts_s, heat)
         if lasts_s != self._lasts_s:
             self._lasts_s = lasts_s
@@ -146,7 +179,7 @@ class Cooling:
         if self.waited_s < ROW_S:
             return
         self.waited_s = 0.0
-        if is_sound and self.settled_s >= SETTLE_S and self.heat[4] > USED:
+        if is_sound and self.settled_s >= SETTLE_S and self.heat[5] > USED:
             self.sums.take([value - mean for value, mean in zip(now, steady, strict=True)])
 
     @property
@@ -163,9 +196,41 @@ class Cooling:
             self._lasts_s = 0.0
         self.was_on = heat > 0.0
 
+    def _see_pause(
+        self, lasts_s: float, air_c: float, outdoor_c: float, heat: float, *, is_sound: bool
+    ) -> None:
+        """What the air does between heat and heat; before the lags go on."""
+        pause = self._pause
+        if heat > 0.0:
+            self._pause = None
+            if pause is not None and pause.is_sound and PAUSE_S[0] <= pause.lasts_s <= PAUSE_S[1]:
+                self._learn_pause(pause)
+            return
+        if self.was_on and self._air_c is not None:
+            is_settled = self.settled_s >= SETTLE_S
+            pause = self._pause = _Pause(self.heat, self.outdoor_c, self._air_c, is_sound=is_settled)
+        if pause is not None:
+            pause.low_c = min(pause.low_c, air_c)
+            pause.is_sound = pause.is_sound and is_sound and air_c < pause.low_c + PAUSE_ROSE_K
+            pause.lasts_s += lasts_s
+            pause.outdoor_ks += outdoor_c * lasts_s
+            pause.last_c = air_c
+
+    def _learn_pause(self, pause: _Pause) -> None:
+        outdoor_c = pause.outdoor_ks / pause.lasts_s
+        away = (*pause.heat, *(lag_c - outdoor_c for lag_c in pause.outdoor_c))
+        fell = [
+            lag * -math.expm1(-pause.lasts_s / lag_s)
+            for lag, lag_s in zip(away, (*HEAT_S, *OUTDOOR_S), strict=True)
+        ]
+        now = (*fell, pause.air_c - pause.last_c, 1.0)
+        self.pauses = [sum_ + value for sum_, value in zip(self.pauses, now, strict=True)]
+
     def fade(self, lasts_s: float) -> None:
         """Called now and then: what is so much older counts less."""
-        self.sums.fade(math.exp(-lasts_s / FADE_S))
+        kept = math.exp(-lasts_s / FADE_S)
+        self.sums.fade(kept)
+        self.pauses = [kept * value for value in self.pauses]
 
     @property
     def is_known(self) -> bool:
@@ -196,16 +261,22 @@ class Cooling:
         shares = self.shares(rise_k)
         if shares is None or sum(shares[0]) <= 0.0:
             return None
-        falls = [
-            (lag_s, share_k * lag) for lag_s, share_k, lag in zip(HEAT_S, shares[0], self.heat, strict=True)
-        ]
-        falls += [
-            (lag_s, share * (lag_c - outdoor_c))
-            for lag_s, share, lag_c in zip(OUTDOOR_S, shares[1], self.outdoor_c, strict=True)
-        ]
-        whole_k, falls_k = air_c - outdoor_c, sum(fall_k for _, fall_k in falls)
-        steeper = min(whole_k / falls_k, STEEPER_MOST) if 0.0 < falls_k < whole_k else 1.0
-        return Course(air_c, tuple((lag_s, steeper * fall_k) for lag_s, fall_k in falls))
+        away = (*self.heat, *(lag_c - outdoor_c for lag_c in self.outdoor_c))
+        falls_k = list(map(float.__mul__, (*shares[0], *shares[1]), away))
+        quick_k, slow_k = sum(falls_k[:QUICK]), sum(falls_k[QUICK:])
+        whole = (air_c - outdoor_c - quick_k) / slow_k if slow_k > 0.0 else 1.0
+        steeper = max(self.steeper(shares), min(whole, STEEPER_MOST))
+        falls_k[QUICK:] = [steeper * fall_k for fall_k in falls_k[QUICK:]]
+        return Course(air_c, tuple(zip((*HEAT_S, *OUTDOOR_S), falls_k, strict=True)))
+
+    def steeper(self, shares: tuple[tuple[float, ...], tuple[float, ...]]) -> float:
+        """How much steeper than by these shares the air fell in pauses, but for what was quick; 1 or more."""
+        *lags, fell_k, count = self.pauses
+        if count < PAUSES_LEAST:
+            return 1.0
+        said_k = list(map(float.__mul__, (*shares[0], *shares[1]), lags))
+        left_k, slow_k = fell_k - sum(said_k[:QUICK]), sum(said_k[QUICK:])
+        return min(max(left_k / slow_k, 1.0), STEEPER_MOST) if slow_k > 0.0 else 1.0
 
     def facts(self) -> dict[str, object]:
         """To be written down."""
@@ -214,6 +285,7 @@ class Cooling:
         return {
             "state": [float(f"{value:.6g}") for value in state],
             "sums": self.sums.facts(),
+            "pauses": [float(f"{value:.5g}") for value in self.pauses],
         }
 
     @classmethod
@@ -224,6 +296,9 @@ class Cooling:
         *lags, settled_s, waited_s, cycle_s, since_on_s, was_on = state
         if not all(0.0 <= share <= 1.0 for share in lags[:heats]) or max(map(abs, lags[heats:])) > 200.0:
             raise ValueError(f"{state}: no state of a house")
+        pauses = numbers_of(facts.get("pauses"), SIZE + 2)
+        if pauses[-1] < 0.0:
+            raise ValueError(f"{pauses}: a count must not be negative")
         if not (0.0 <= cycle_s <= CYCLE_S_MOST and 0.0 <= since_on_s <= CYCLE_S_MOST):
             raise ValueError(f"{state}: no cycles of a house")
         return cls(
@@ -235,5 +310,6 @@ class Cooling:
             cycle_s=cycle_s,
             since_on_s=since_on_s,
             was_on=was_on > 0.0,
+            pauses=pauses,
             sums=Sums.recalled(SIZE, facts.get("sums")),
         )

@@ -17,9 +17,9 @@ from overwinter.physics.constants import WATER_J_KGK, WATER_KG_M3
 from overwinter.physics.pipe import resistances_m_kw, wall_j_mk
 from overwinter.physics.ranges import Range
 
-AIM_C = 0.75
-"""At this reading (33.4 °F) the air counts as freezing: a cheap sensor's error and a little more. Aiming
-higher made fewer hours too hopeful in simulation, and more of them wrong by half."""
+AIM_C = 0.45
+"""At this reading (32.8 °F) the air counts as freezing: nearly a cheap sensor's error. Aiming higher made
+fewer hours too hopeful in simulation, and more of them wrong by half."""
 
 SENSOR_K = 0.5
 """How far the sensor may be off either way (data sheet of the AM2302)."""

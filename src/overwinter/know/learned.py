@@ -10,13 +10,13 @@ import math
 from collections.abc import Mapping
 
 from overwinter.core.nouns import ContactSpec, Flag, HeaterSpec, Mode
-from overwinter.know.cooling import Cooling, Course
+from overwinter.know.cooling import QUICK, Cooling, Course
 from overwinter.know.loss import Line, Loss
 from overwinter.know.nouns import Span
 from overwinter.know.recursive import number_of, shortened
 from overwinter.physics.ranges import Range
 
-VERSION = 2
+VERSION = 3
 """Of the facts; others are not read."""
 
 GAP_S = 900.0
@@ -159,7 +159,7 @@ class Learned:
             if watts is not None:
                 loss = {key: watts / rise[other] for key, other in _TURNED}
         shares = self.cooling.shares(None if line is None else line.rise_k)
-        quick_k = None if shares is None else sum(shares[0][:3])
+        quick_k = None if shares is None else sum(shares[0][: QUICK + 1])
         return {
             "based_on_h": round(self.based_on_h, 2),
             "rise_k": rise,
