@@ -1,8 +1,8 @@
 """Writes docs/benchmarks.md: `python tools/make_benchmarks.py [LEARNING...]`, on a machine that is idle.
 
 Runs `make bench` and `make bench-safety` (some minutes). What is learned takes half an hour and may be
-brought along as the file LEARNING: what `python -m tests.bench.learning` printed, with options or without; a
-second file is a later run, of a part of it.
+brought along as the file LEARNING: what `python -m tests.bench.learning` printed, with options or without;
+further files are later runs, of a part of it.
 """
 
 import subprocess
@@ -40,7 +40,7 @@ def main(argv: list[str]) -> int:
     """Measure, and write the page."""
     found = [(title, f"`{command}`", said(module)) for title, command, module in PARTS]
     for number, name in enumerate(argv):
-        title = f"{LEARNED}{', a later run' if number else ''}"
+        title = f"{LEARNED}{f', later run {number}' if number else ''}"
         how = "`python -m tests.bench.learning`, its table, with the options that its last lines tell"
         found.append((title, how, Path(name).read_text(encoding="utf-8")))
     text = [HEAD]
