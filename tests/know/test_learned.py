@@ -172,25 +172,28 @@ def test_without_power_the_air_ends_as_cold_as_outdoors(
     assert course.at_c(1e9) == pytest.approx(ends_c)
 
 
-def test_a_pause_in_which_a_motor_warmed_the_air_or_that_lasted_for_days_teaches_nothing() -> None:
-    for pause_min, rises_k in ((60, 0.5), (2000, 0.0)):
-        cooling = Cooling()
-        cooling.begin(3.0, -10.0, 0.0)
-        for minute in range(10_000):
-            step = minute % (35 + pause_min)
-            air_c = 3.0 + rises_k * (step == 60)
-            heat = float(step < 35)
-            cooling.take(lasts_s=60.0, air_c=air_c, outdoor_c=-10.0, heat=heat, is_sound=True)
-
-        assert cooling.pauses == [0.0] * len(cooling.pauses)
-
-
-def test_a_pause_in_which_something_was_doubtful_says_nothing_of_how_steep_it_is() -> None:
+@pytest.mark.parametrize(
+    ("pause_min", "rises_at", "doubtful_at"),
+    [
+        pytest.param(60, 60, None, id="a motor warmed the air"),
+        pytest.param(2000, None, None, id="it lasted for days"),
+        pytest.param(65, None, 50, id="something was doubtful"),
+    ],
+)
+def test_such_a_pause_says_nothing_of_how_steep_it_is(
+    pause_min: int, rises_at: int | None, doubtful_at: int | None
+) -> None:
     cooling = Cooling()
     cooling.begin(3.0, -10.0, 0.0)
-    for minute in range(3000):
-        step = minute % 100
-        cooling.take(lasts_s=60.0, air_c=3.0, outdoor_c=-10.0, heat=float(step < 35), is_sound=step != 50)
+    for minute in range(10_000):
+        step = minute % (35 + pause_min)
+        cooling.take(
+            lasts_s=60.0,
+            air_c=3.5 if step == rises_at else 3.0,
+            outdoor_c=-10.0,
+            heat=float(step < 35),
+            is_sound=step != doubtful_at,
+        )
 
     assert cooling.pauses == [0.0] * len(cooling.pauses)
 

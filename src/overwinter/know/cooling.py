@@ -23,12 +23,11 @@ OUTDOOR_S = (3600.0, 28_800.0, 120_000.0)
 """Time constants of the lags [s]: close together where the air alone answers, for what does not fit there is
 taken for the walls' doing; a factor of four apart beyond, where finer does not change a prediction."""
 
-SIZE = len(HEAT_S) + len(OUTDOOR_S)
+LAGS_S = (*HEAT_S, *OUTDOOR_S)
+SIZE = len(LAGS_S)
 QUICK = 3
-"""So many of them are the air's own, with what sensor and heater add; the rest is of walls and things."""
-
-MAY_BE_LESS = QUICK
-"""The first shares may be below 0: what a sensor tells, and what a heater full of oil gives, comes late."""
+"""So many of them are the air's own, with what sensor and heater add; the rest is of walls and things. Their
+shares may be below 0: what a sensor tells, and what a heater full of oil gives, comes late."""
 
 STEADY_S, STEADY_S_MOST = 3000.0, 20_000.0
 CYCLES = 1.3
@@ -55,7 +54,6 @@ RISE_TIE = 3.0
 of heat to the rise in the steady state."""
 
 ALIKE = (1.0, 2.0, 4.0, 6.0)
-ALIKE_FROM = QUICK
 ALIKE_TIE = 3e-4
 """The shares of the slower lags stand to one another like this unless the record says otherwise, the slowest
 standing for all that is slower still. By choice, on 14 simulated houses in four winters."""
@@ -121,7 +119,6 @@ class _Pause:
     is_sound: bool
     lasts_s: float = 0.0
     outdoor_ks: float = 0.0
-    last_c: float = math.inf
     low_c: float = math.inf
 
 
@@ -200,30 +197,27 @@ class Cooling:
         self, lasts_s: float, air_c: float, outdoor_c: float, heat: float, *, is_sound: bool
     ) -> None:
         """What the air does between heat and heat; before the lags go on."""
-        pause = self._pause
+        pause, before_c = self._pause, self._air_c
+        if before_c is None:
+            return
         if heat > 0.0:
             self._pause = None
             if pause is not None and pause.is_sound and PAUSE_S[0] <= pause.lasts_s <= PAUSE_S[1]:
-                self._learn_pause(pause)
+                self._learn_pause(pause, before_c)
             return
-        if self.was_on and self._air_c is not None:
+        if self.was_on:
             is_settled = self.settled_s >= SETTLE_S
-            pause = self._pause = _Pause(self.heat, self.outdoor_c, self._air_c, is_sound=is_settled)
+            pause = self._pause = _Pause(self.heat, self.outdoor_c, before_c, is_sound=is_settled)
         if pause is not None:
             pause.low_c = min(pause.low_c, air_c)
             pause.is_sound = pause.is_sound and is_sound and air_c < pause.low_c + PAUSE_ROSE_K
             pause.lasts_s += lasts_s
             pause.outdoor_ks += outdoor_c * lasts_s
-            pause.last_c = air_c
 
-    def _learn_pause(self, pause: _Pause) -> None:
-        outdoor_c = pause.outdoor_ks / pause.lasts_s
-        away = (*pause.heat, *(lag_c - outdoor_c for lag_c in pause.outdoor_c))
-        fell = [
-            lag * -math.expm1(-pause.lasts_s / lag_s)
-            for lag, lag_s in zip(away, (*HEAT_S, *OUTDOOR_S), strict=True)
-        ]
-        now = (*fell, pause.air_c - pause.last_c, 1.0)
+    def _learn_pause(self, pause: _Pause, last_c: float) -> None:
+        away = _away(pause.heat, pause.outdoor_c, pause.outdoor_ks / pause.lasts_s)
+        fell = [lag * -math.expm1(-pause.lasts_s / lag_s) for lag, lag_s in zip(away, LAGS_S, strict=True)]
+        now = (*fell, pause.air_c - last_c, 1.0)
         self.pauses = [sum_ + value for sum_, value in zip(self.pauses, now, strict=True)]
 
     def fade(self, lasts_s: float) -> None:
@@ -248,10 +242,10 @@ class Cooling:
             ties.append(Tie(row, 1.0, RISE_TIE * weight))
         for place in range(len(ALIKE) - 1):
             pair = [0.0] * SIZE
-            pair[ALIKE_FROM + place] = 1.0 / ALIKE[place]
-            pair[ALIKE_FROM + place + 1] = -1.0 / ALIKE[place + 1]
+            pair[QUICK + place] = 1.0 / ALIKE[place]
+            pair[QUICK + place + 1] = -1.0 / ALIKE[place + 1]
             ties.append(Tie(tuple(pair), 0.0, ALIKE_TIE * weight))
-        solution = self.sums.solved(ridge=RIDGE**2 * weight, ties=ties, positive=range(MAY_BE_LESS, SIZE))
+        solution = self.sums.solved(ridge=RIDGE**2 * weight, ties=ties, positive=range(QUICK, SIZE))
         if solution is None:
             return None
         return solution.coefficients[:heats], solution.coefficients[heats:]
@@ -261,13 +255,13 @@ class Cooling:
         shares = self.shares(rise_k)
         if shares is None or sum(shares[0]) <= 0.0:
             return None
-        away = (*self.heat, *(lag_c - outdoor_c for lag_c in self.outdoor_c))
+        away = _away(self.heat, self.outdoor_c, outdoor_c)
         falls_k = list(map(float.__mul__, (*shares[0], *shares[1]), away))
         quick_k, slow_k = sum(falls_k[:QUICK]), sum(falls_k[QUICK:])
         whole = (air_c - outdoor_c - quick_k) / slow_k if slow_k > 0.0 else 1.0
         steeper = max(self.steeper(shares), min(whole, STEEPER_MOST))
         falls_k[QUICK:] = [steeper * fall_k for fall_k in falls_k[QUICK:]]
-        return Course(air_c, tuple(zip((*HEAT_S, *OUTDOOR_S), falls_k, strict=True)))
+        return Course(air_c, tuple(zip(LAGS_S, falls_k, strict=True)))
 
     def steeper(self, shares: tuple[tuple[float, ...], tuple[float, ...]]) -> float:
         """How much steeper than by these shares the air fell in pauses, but for what was quick; 1 or more."""
@@ -313,3 +307,8 @@ class Cooling:
             pauses=pauses,
             sums=Sums.recalled(SIZE, facts.get("sums")),
         )
+
+
+def _away(heat: list[float], outdoor_lags_c: list[float], outdoor_c: float) -> tuple[float, ...]:
+    """How far each lag is from where it ends without heat."""
+    return (*heat, *(lag_c - outdoor_c for lag_c in outdoor_lags_c))
