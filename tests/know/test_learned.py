@@ -116,7 +116,7 @@ def test_what_is_slow_is_as_slow_as_the_house(on_min: int, off_min: int, steady_
     [
         pytest.param(1.0, 1.0, id="as the shares say"),
         pytest.param(2.5, 2.5, id="the shares are too small"),
-        pytest.param(0.4, 1.0, id="sun in the pauses makes it no flatter"),
+        pytest.param(0.4, 1.0, id="sun in pauses below an hour makes it no flatter"),
         pytest.param(9.0, 5.0, id="no more than five times"),
     ],
 )
@@ -131,7 +131,7 @@ def test_the_slow_shares_are_as_steep_as_the_pauses_were(
     cooling.begin(3.0, -10.0, 0.0)
     quick = slow = 0.0
     for minute in range(3000):
-        heat = float(minute % 100 < 35)
+        heat = float(minute % 90 < 35)
         quick = heat + math.exp(-60.0 / quick_s) * (quick - heat)
         slow = heat + math.exp(-60.0 / slow_s) * (slow - heat)
         air_c = 2.0 * quick + times * 8.0 * slow
@@ -147,6 +147,48 @@ def test_the_slow_shares_are_as_steep_as_the_pauses_were(
     assert course.at_c(1e9) == pytest.approx(ends_c, abs=1e-2)
     again = Cooling.recalled(json.loads(json.dumps(cooling.facts())))
     assert again.steeper(shares) == pytest.approx(steeper, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("pause_min", "slow_k", "times", "by"),
+    [
+        pytest.param(120, 8.0, 0.4, 0.253, id="the ground holds it"),
+        pytest.param(120, 8.0, 0.8, 1.0, id="so much is sun and calm"),
+        pytest.param(120, 8.0, 0.02, 0.05, id="never quite flat"),
+        pytest.param(120, 8.0, 3.0, 3.0, id="nothing holds it"),
+        pytest.param(55, 8.0, 0.4, 1.0, id="the pauses end too soon to tell"),
+        pytest.param(600, 8.0, 0.4, 0.253, id="pauses of ten hours, of which six are looked at"),
+        pytest.param(120, 0.08, 0.4, 1.0, id="it should not have fallen much either"),
+    ],
+)
+def test_air_that_hardly_falls_late_in_long_pauses_is_held(
+    monkeypatch: pytest.MonkeyPatch, pause_min: int, slow_k: float, times: float, by: float
+) -> None:
+    """Of 2 K of a quick lag and `times` `slow_k` of a slow one; learned: `slow_k`. 0.4 ** 1.5 = 0.253."""
+    quick_s, slow_s = HEAT_S[1], HEAT_S[4]
+    shares = (0.0, 2.0, 0.0, 0.0, slow_k, 0.0, 0.0), (0.0, 0.0, 0.0)
+    monkeypatch.setattr(Cooling, "shares", lambda _self, _rise_k: shares)
+    cooling = Cooling()
+    cooling.begin(3.0, -10.0, 0.0)
+    cycle_min = 60 + pause_min
+    quick = slow = air_c = 0.0
+
+    def passed(cycles: int) -> float:
+        nonlocal quick, slow, air_c
+        for minute in range(cycles * cycle_min):
+            heat = float(minute % cycle_min < 60)
+            quick = heat + math.exp(-60.0 / quick_s) * (quick - heat)
+            slow = heat + math.exp(-60.0 / slow_s) * (slow - heat)
+            air_c = 2.0 * quick + times * slow_k * slow
+            cooling.take(lasts_s=60.0, air_c=air_c, outdoor_c=air_c, heat=heat, is_sound=True)
+        course = cooling.course(air_c, air_c, None)
+        assert course is not None
+        return (air_c - 2.0 * quick - course.at_c(1e9)) / (slow_k * slow)
+
+    assert passed(9) == pytest.approx(max(times, 1.0), rel=1e-2)  # too few to tell
+    assert passed(9) == pytest.approx(by, rel=0.08)  # the short mean comes five minutes late
+    cooling = Cooling.recalled(json.loads(json.dumps(cooling.facts())))
+    assert passed(0) == pytest.approx(by, rel=0.08)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ neighbours are alike.
 What follows heat off, from the state that the lags are in: each share of heat dies away, each share of
 frost comes in. Whether it does so as fast as the shares say is held against each pause of the heat: least
 squares among heat that answers the air make the slow shares too small, and sums over whole pauses do not.
+What long pauses do at their end shows the other way round where a house is held by the ground.
 """
 
 import math
@@ -25,6 +26,7 @@ taken for the walls' doing; a factor of four apart beyond, where finer does not 
 
 LAGS_S = (*HEAT_S, *OUTDOOR_S)
 SIZE = len(LAGS_S)
+Shares = tuple[tuple[float, ...], tuple[float, ...]]  # of heat [K at full heat], of outdoors [K/K]
 QUICK = 3
 """So many of them are the air's own, with what sensor and heater add; the rest is of walls and things. Their
 shares may be below 0: what a sensor tells, and what a heater full of oil gives, comes late."""
@@ -68,6 +70,20 @@ PAUSE_S = 180.0, 43_200.0
 """Longer ones are of mild weather, or of a contact that is welded: neither says how the house cools."""
 PAUSE_ROSE_K = 0.3
 """Air that rises by so much without heat was warmed by something else."""
+
+LATE_S, LATE_S_LEAST, LATE_S_MOST = 2400.0, 3600.0, 21_600.0
+"""So long after heat went off only slow shares are left; what they do until the end of the pause is looked
+at in pauses that last for long enough, and for the first hours of longer ones."""
+SMOOTH_S = 300.0
+"""A mean over this stands for the air then: heat comes on at the first reading that is low enough, and so at
+one that noise made too low."""
+LATE_LEAST, LATE_K_LEAST = 10.0, 0.05
+"""So many pauses, in each of which slow shares should make it fall by so much in the mean: less is noise."""
+HELD, HELD_MORE, HELD_MOST = 0.65, 1.5, 0.05
+"""Air that falls less than so much of what slow shares would make it fall then is held by the ground or the
+like, which gives the more the colder the air becomes: they are made flatter by this power of what was seen,
+down to so much. By choice: on the same houses and winters two vaults came to 0.3 to 0.7 nine times of ten,
+and all others, which sun and calm hold for a while, to 0.8 and more; higher powers were too hopeful."""
 
 HOURS_MAX = 240.0
 """Nobody needs to know more; the weather does not stay for so long either."""
@@ -120,6 +136,7 @@ class _Pause:
     lasts_s: float = 0.0
     outdoor_ks: float = 0.0
     low_c: float = math.inf
+    late_c: float | None = None  # the air `LATE_S` after its beginning
 
 
 @dataclass(slots=True)
@@ -137,8 +154,10 @@ class Cooling:
     was_on: bool = False
     # How much each lag would have fallen in the pauses at a share of 1, how much the air did, and how many.
     pauses: list[float] = field(default_factory=lambda: [0.0] * (SIZE + 2))
+    late: list[float] = field(default_factory=lambda: [0.0] * (SIZE + 2))  # the same late in long pauses
     _pause: _Pause | None = None  # not kept over a restart, nor is the air at its beginning
     _air_c: float | None = None
+    _smooth_c: float = 0.0  # the same, a short mean
     _lasts_s: float = 0.0
     _kept: tuple[tuple[float, ...], tuple[float, ...], float] = ((), (), 0.0)
 
@@ -148,12 +167,13 @@ class Cooling:
         self.outdoor_c = [outdoor_c] * len(OUTDOOR_S)
         self.steady = [*self.heat, *self.outdoor_c, air_c]
         self.settled_s = self.waited_s = 0.0
-        self._pause, self._air_c = None, air_c
+        self._pause, self._air_c, self._smooth_c = None, air_c, air_c
 
     def take(self, *, lasts_s: float, air_c: float, outdoor_c: float, heat: float, is_sound: bool) -> None:
         """A minute or so. Not sound: the lags go on, nothing is learned until it has passed for a while."""
         self._see_pause(lasts_s, air_c, outdoor_c, heat, is_sound=is_sound)
         self._air_c = air_c
+        self._smooth_c += min(lasts_s / SMOOTH_S, 1.0) * (air_c - self._smooth_c)
         self._see_cycle(lasts_s, heat)
         if lasts_s != self._lasts_s:
             self._lasts_s = lasts_s
@@ -202,8 +222,11 @@ class Cooling:
             return
         if heat > 0.0:
             self._pause = None
-            if pause is not None and pause.is_sound and PAUSE_S[0] <= pause.lasts_s <= PAUSE_S[1]:
-                self._learn_pause(pause, before_c)
+            if pause is not None and pause.is_sound:
+                if PAUSE_S[0] <= pause.lasts_s <= PAUSE_S[1]:
+                    self.pauses = _added(self.pauses, pause, 0.0, pause.air_c - before_c)
+                if LATE_S_LEAST <= pause.lasts_s < LATE_S_MOST:
+                    self._see_late(pause)
             return
         if self.was_on:
             is_settled = self.settled_s >= SETTLE_S
@@ -213,25 +236,28 @@ class Cooling:
             pause.is_sound = pause.is_sound and is_sound and air_c < pause.low_c + PAUSE_ROSE_K
             pause.lasts_s += lasts_s
             pause.outdoor_ks += outdoor_c * lasts_s
+            if pause.late_c is None and pause.lasts_s >= LATE_S:
+                pause.late_c = self._smooth_c
+            if pause.is_sound and pause.lasts_s >= LATE_S_MOST > pause.lasts_s - lasts_s:
+                self._see_late(pause)
 
-    def _learn_pause(self, pause: _Pause, last_c: float) -> None:
-        away = _away(pause.heat, pause.outdoor_c, pause.outdoor_ks / pause.lasts_s)
-        fell = [lag * -math.expm1(-pause.lasts_s / lag_s) for lag, lag_s in zip(away, LAGS_S, strict=True)]
-        now = (*fell, pause.air_c - last_c, 1.0)
-        self.pauses = [sum_ + value for sum_, value in zip(self.pauses, now, strict=True)]
+    def _see_late(self, pause: _Pause) -> None:
+        if pause.late_c is not None:
+            self.late = _added(self.late, pause, LATE_S, pause.late_c - self._smooth_c)
 
     def fade(self, lasts_s: float) -> None:
         """Called now and then: what is so much older counts less."""
         kept = math.exp(-lasts_s / FADE_S)
         self.sums.fade(kept)
         self.pauses = [kept * value for value in self.pauses]
+        self.late = [kept * value for value in self.late]
 
     @property
     def is_known(self) -> bool:
         """Whether enough was seen to say anything."""
         return self.sums.weight >= ROWS_LEAST and self.settled_s >= 0.0
 
-    def shares(self, rise_k: float | None) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+    def shares(self, rise_k: float | None) -> Shares | None:
         """Of heat [K at full heat], of outdoors [K/K]; `rise_k`: what heat comes to in the end."""
         if not self.is_known:
             return None
@@ -259,18 +285,25 @@ class Cooling:
         falls_k = list(map(float.__mul__, (*shares[0], *shares[1]), away))
         quick_k, slow_k = sum(falls_k[:QUICK]), sum(falls_k[QUICK:])
         whole = (air_c - outdoor_c - quick_k) / slow_k if slow_k > 0.0 else 1.0
-        steeper = max(self.steeper(shares), min(whole, STEEPER_MOST))
-        falls_k[QUICK:] = [steeper * fall_k for fall_k in falls_k[QUICK:]]
+        by = self._held(shares, max(self.steeper(shares), min(whole, STEEPER_MOST)))
+        falls_k[QUICK:] = [by * fall_k for fall_k in falls_k[QUICK:]]
         return Course(air_c, tuple(zip(LAGS_S, falls_k, strict=True)))
 
-    def steeper(self, shares: tuple[tuple[float, ...], tuple[float, ...]]) -> float:
+    def steeper(self, shares: Shares) -> float:
         """How much steeper than by these shares the air fell in pauses, but for what was quick; 1 or more."""
-        *lags, fell_k, count = self.pauses
-        if count < PAUSES_LEAST:
+        left_k, slow_k = _slow_k(self.pauses, shares)
+        if self.pauses[-1] < PAUSES_LEAST or slow_k <= 0.0:
             return 1.0
-        said_k = list(map(float.__mul__, (*shares[0], *shares[1]), lags))
-        left_k, slow_k = fell_k - sum(said_k[:QUICK]), sum(said_k[QUICK:])
-        return min(max(left_k / slow_k, 1.0), STEEPER_MOST) if slow_k > 0.0 else 1.0
+        return min(max(left_k / slow_k, 1.0), STEEPER_MOST)
+
+    def _held(self, shares: Shares, by: float) -> float:
+        """So many times as steep, unless the air hardly falls late in long pauses: then as it does there."""
+        count = self.late[-1]
+        left_k, slow_k = _slow_k(self.late, shares)
+        said_k = by * slow_k
+        if count < LATE_LEAST or said_k < LATE_K_LEAST * count or left_k >= HELD * said_k:
+            return by
+        return by * max(math.pow(max(left_k / said_k, 0.0), HELD_MORE), HELD_MOST)
 
     def facts(self) -> dict[str, object]:
         """To be written down."""
@@ -280,6 +313,7 @@ class Cooling:
             "state": [float(f"{value:.6g}") for value in state],
             "sums": self.sums.facts(),
             "pauses": [float(f"{value:.5g}") for value in self.pauses],
+            "late": [float(f"{value:.4g}") for value in self.late],
         }
 
     @classmethod
@@ -290,9 +324,9 @@ class Cooling:
         *lags, settled_s, waited_s, cycle_s, since_on_s, was_on = state
         if not all(0.0 <= share <= 1.0 for share in lags[:heats]) or max(map(abs, lags[heats:])) > 200.0:
             raise ValueError(f"{state}: no state of a house")
-        pauses = numbers_of(facts.get("pauses"), SIZE + 2)
-        if pauses[-1] < 0.0:
-            raise ValueError(f"{pauses}: a count must not be negative")
+        pauses, late = (numbers_of(facts.get(key), SIZE + 2) for key in ("pauses", "late"))
+        if min(pauses[-1], late[-1]) < 0.0:
+            raise ValueError(f"{pauses}, {late}: a count must not be negative")
         if not (0.0 <= cycle_s <= CYCLE_S_MOST and 0.0 <= since_on_s <= CYCLE_S_MOST):
             raise ValueError(f"{state}: no cycles of a house")
         return cls(
@@ -305,6 +339,7 @@ class Cooling:
             since_on_s=since_on_s,
             was_on=was_on > 0.0,
             pauses=pauses,
+            late=late,
             sums=Sums.recalled(SIZE, facts.get("sums")),
         )
 
@@ -312,3 +347,20 @@ class Cooling:
 def _away(heat: list[float], outdoor_lags_c: list[float], outdoor_c: float) -> tuple[float, ...]:
     """How far each lag is from where it ends without heat."""
     return (*heat, *(lag_c - outdoor_c for lag_c in outdoor_lags_c))
+
+
+def _added(sums: list[float], pause: _Pause, from_s: float, fell_k: float) -> list[float]:
+    """With one pause more: what each lag does in it from then on at a share of 1, what the air did, and 1."""
+    away = _away(pause.heat, pause.outdoor_c, pause.outdoor_ks / pause.lasts_s)
+    now = [
+        lag * (math.exp(-from_s / lag_s) - math.exp(-pause.lasts_s / lag_s))
+        for lag, lag_s in zip(away, LAGS_S, strict=True)
+    ]
+    return [sum_ + value for sum_, value in zip(sums, (*now, fell_k, 1.0), strict=True)]
+
+
+def _slow_k(sums: list[float], shares: Shares) -> tuple[float, float]:
+    """What the air fell in these pauses beyond what is quick, and what the slow shares say of it [K]."""
+    *lags, fell_k, _ = sums
+    said_k = list(map(float.__mul__, (*shares[0], *shares[1]), lags))
+    return fell_k - sum(said_k[:QUICK]), sum(said_k[QUICK:])

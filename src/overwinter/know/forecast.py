@@ -17,12 +17,12 @@ from overwinter.physics.constants import WATER_J_KGK, WATER_KG_M3
 from overwinter.physics.pipe import resistances_m_kw, wall_j_mk
 from overwinter.physics.ranges import Range
 
-AIM_C = 0.45
-"""At this reading (32.8 °F) the air counts as freezing: nearly a cheap sensor's error. Aiming higher made
-fewer hours too hopeful in simulation, and more of them wrong by half."""
-
 SENSOR_K = 0.5
 """How far the sensor may be off either way (data sheet of the AM2302)."""
+
+AIM_C = SENSOR_K
+"""At this reading (32.9 °F) the air counts as freezing, for it may be. Aiming higher made fewer hours too
+hopeful in simulation, and more of them wrong by half."""
 
 QUICKER, SLOWER = 1.35, 0.8
 """How much steeper or flatter the air may fall than was learned: wind that rises, walls that hold more."""

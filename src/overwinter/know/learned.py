@@ -16,7 +16,7 @@ from overwinter.know.nouns import Span
 from overwinter.know.recursive import number_of, shortened
 from overwinter.physics.ranges import Range
 
-VERSION = 3
+VERSION = 4
 """Of the facts; others are not read."""
 
 GAP_S = 900.0
