@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from overwinter.know.nouns import Span
-from overwinter.know.phases import KEPT, QUIET_S, Course, Phase
+from overwinter.know.phases import KEPT, LOOK_MIN, QUIET_S, RISEN_MIN, Course, Phase
 
 
 class Feed:
@@ -204,3 +204,32 @@ def test_it_keeps_no_more_after_a_winter_than_after_a_day() -> None:
     day = len(pickle.dumps(feed.course))
     feed.many(20_000, 3.0, 0.0)
     assert len(pickle.dumps(feed.course)) < 1.1 * day
+
+
+@given(
+    st.lists(st.one_of(st.none(), st.integers(-30, 30)), min_size=1, max_size=2 * KEPT),
+    st.sampled_from([60.0, 120.0, 600.0]),
+    st.integers(0, 400).map(lambda halves: halves / 2.0),
+)
+def test_a_rise_before_the_last_minutes_is_that_above_the_lowest_of_all_before(
+    tenths_c: list[int | None], lasts_s: float, minutes: float
+) -> None:
+    """Against a look at every reading."""
+    feed = Feed()
+    known: list[tuple[float, float]] = []
+    silent = 0
+    for tenth_c in tenths_c:
+        feed.take(None if tenth_c is None else tenth_c / 10.0, 0.0, lasts_s=lasts_s)
+        silent = silent + 1 if tenth_c is None else 0
+        if silent * lasts_s >= QUIET_S:
+            known.clear()
+        elif tenth_c is not None:
+            known.append((feed.now_s, tenth_c / 10.0))
+
+    rose_k = 0.0
+    if known:
+        until_s = known[-1][0] - LOOK_MIN * 60.0
+        from_s = until_s - min(minutes, RISEN_MIN) * 60.0
+        before = [air_c for at_s, air_c in known if from_s <= at_s <= until_s]
+        rose_k = before[-1] - min(before) if before else 0.0
+    assert feed.course.risen_k(minutes) == rose_k

@@ -30,14 +30,15 @@ COLD_DEAD_ZONE_K = 0.3
 
 def _sound(span: Span) -> Span:
     """Without what no sensor says: it would stay in every mean. NaN is not within anything."""
-    air_c, humidity_pct, outdoor_c = (
-        _sane(span.temperature_c),
-        _sane(span.humidity_pct),
-        _sane(span.outdoor_c),
-    )
-    if air_c is span.temperature_c and humidity_pct is span.humidity_pct and outdoor_c is span.outdoor_c:
-        return span
-    return replace(span, temperature_c=air_c, humidity_pct=humidity_pct, outdoor_c=outdoor_c)
+    for value in (span.temperature_c, span.humidity_pct, span.outdoor_c):
+        if value is not None and not LEAST <= value <= MOST:
+            return replace(
+                span,
+                temperature_c=_sane(span.temperature_c),
+                humidity_pct=_sane(span.humidity_pct),
+                outdoor_c=_sane(span.outdoor_c),
+            )
+    return span
 
 
 def _sane(value: float | None) -> float | None:
@@ -86,6 +87,8 @@ class Finder:
 
     def _is_pumped(self, span: Span) -> bool:
         """Whether a pump's motor warms the air, or has until lately, as far as an input tells."""
+        if not self._pumps:
+            return False
         self._still_s += span.lasts_s + span.gap_s
         if any(span.contacts.get(name, 0.0) > 0.0 for name in self._pumps):
             self._still_s = 0.0

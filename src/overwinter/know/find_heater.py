@@ -20,9 +20,8 @@ from overwinter.know.answers import (
     Answers,
     last_passed,
 )
-from overwinter.know.find_house import LOOK_MIN
 from overwinter.know.nouns import Finding, Span
-from overwinter.know.phases import Course, Phase
+from overwinter.know.phases import LOOK_MIN, Course, Phase
 
 ANSWER_K, MISSING_K = 0.12, 0.22
 """Less than this cannot be told from noise: the usual answer to a switch-on, and what is missing of it."""

@@ -7,16 +7,14 @@ from overwinter.core.nouns import Code, Site
 from overwinter.core.units import say, say_difference
 from overwinter.know.answers import KNOWN, MEMORY
 from overwinter.know.nouns import Finding, Span
-from overwinter.know.phases import Course, Phase
+from overwinter.know.phases import LOOK_MIN, Course, Phase
 from overwinter.know.running import Usual, number
 
-LOOK_MIN = 5
-"""Over so many minutes a fall is looked at."""
 FALL_K = 0.6
 """A smaller fall in them is no open door in the cold."""
-RISEN_K, RISEN_MIN, RISEN_TIMES = 0.4, 120.0, 1.2
+RISEN_K, RISEN_TIMES = 0.4, 1.2
 """What warms air without heat, such as the sun or a pump's motor, lets it fall back by about as much when it
-ends: so much, within so many minutes, is looked for, and neither the rise nor what follows teaches."""
+ends: so much is looked for, and neither the rise nor what follows teaches."""
 LATE_K = 0.08
 """What a spread of settled falls may have missed."""
 SETTLED_MIN, BUMPY_SETTLED_MIN = 10.0, 35.0
@@ -181,7 +179,7 @@ class HouseFaults:
             and not is_on
             and self._is_settled(minutes)
             and change_k < RISEN_K
-            and course.risen_k(min(RISEN_MIN, minutes - LOOK_MIN), ended=LOOK_MIN) < RISEN_K
+            and course.risen_k(minutes - LOOK_MIN) < RISEN_K
         ):
             self._late.take(max(change_k, -3.0), memory=300.0)
 
@@ -196,7 +194,7 @@ class HouseFaults:
         least_k = self._quick_least_k()
         is_unwarmed = minutes <= UNWARMED_MIN and phase.top_c - phase.began_c <= UNWARMED_K
         if is_unwarmed and self._is_settled(phase.after_min):
-            risen_k = course.risen_k(min(RISEN_MIN, phase.after_min + minutes - LOOK_MIN), ended=LOOK_MIN)
+            risen_k = course.risen_k(phase.after_min + minutes - LOOK_MIN)
             least_k = max(least_k, self._settled_least_k(UNWARMED_SPREADS, risen_k))
         return least_k
 
@@ -204,7 +202,7 @@ class HouseFaults:
         quick_k = self._quick_least_k()
         if not self._is_settled(minutes):
             return quick_k
-        risen_k = course.risen_k(min(RISEN_MIN, minutes - LOOK_MIN), ended=LOOK_MIN)
+        risen_k = course.risen_k(minutes - LOOK_MIN)
         return max(quick_k, self._settled_least_k(SPREADS, risen_k))
 
     def _quick_least_k(self) -> float:

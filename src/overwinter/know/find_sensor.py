@@ -49,6 +49,7 @@ class SensorFaults:
         self._site = site
         self._is_replay = is_replay
         self._specs = {spec.name: spec for spec in site.sensors}
+        self._inside = [spec.name for spec in site.sensors if _is_inside(spec)]
         self._last: dict[str, Seen] = {}
         self._same_s: dict[str, float] = {}
         self._same_runs: dict[str, int] = {}
@@ -180,14 +181,14 @@ class SensorFaults:
     # At odds.
 
     def _apart(self, span: Span) -> list[Finding]:
-        if len(span.sensors) < 2:
+        if len(self._inside) < 2:
             return []
         said: dict[str, float] = {}
-        for name, seen in span.sensors.items():
-            spec = self._specs.get(name)
-            if spec is None or not _is_inside(spec) or seen.temperature_c is None:
+        for name in self._inside:
+            seen = span.sensors.get(name)
+            if seen is None or seen.temperature_c is None or seen.flag not in _BELIEVED:
                 continue
-            if seen.flag in _BELIEVED and -100.0 <= seen.temperature_c <= 150.0:
+            if -100.0 <= seen.temperature_c <= 150.0:
                 said[name] = seen.temperature_c
         if len(said) < 2:
             return []

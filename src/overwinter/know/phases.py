@@ -11,6 +11,11 @@ MINUTE_S = 60.0
 KEPT = 130
 """Spans that are remembered: two hours of minutes."""
 
+LOOK_MIN = 5
+"""Over so many minutes a fall is looked at, and what went before it is beside it."""
+RISEN_MIN = 120.0
+"""Within so many minutes before that a rise is looked for."""
+
 SLOPE_MIN, LONGER_MIN = 5.0, 15.0
 """How the air fell before a switch, and over what it is flatter: noise alone makes a slow house fall within
 five minutes."""
@@ -21,7 +26,7 @@ QUIET_S = 420.0
 """Without a temperature for so long, what was seen before says nothing of what comes."""
 
 
-NEARBY = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, 7, 8)
+NEARBY = (1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, 7, 8)
 """Where a span is looked for beside where it would be if none were missing."""
 
 
@@ -66,10 +71,28 @@ class Phase:
 class Course:
     """Follows the spans; begins a new phase whenever heat is switched."""
 
-    __slots__ = ("_airs", "_quiet_s", "_recent_c", "before", "phase", "smooth_c", "span_s")
+    __slots__ = (
+        "_airs",
+        "_changes_k",
+        "_fresh",
+        "_lows",
+        "_past",
+        "_quiet_s",
+        "_recent_c",
+        "before",
+        "phase",
+        "smooth_c",
+        "span_s",
+    )
 
     def __init__(self) -> None:
         self._airs: deque[tuple[float, float, float]] = deque(maxlen=KEPT)  # when, air, mean of the last few
+        self._changes_k: dict[float, float | None] = {}  # as asked for since the last span
+        # When, and the air: of the last LOOK_MIN minutes; the newest before them; and those before it below
+        # which nothing later is, so that the lowest of any stretch is found without a look at all of it.
+        self._fresh: deque[tuple[float, float]] = deque()
+        self._past: tuple[float, float] | None = None
+        self._lows: deque[tuple[float, float]] = deque()
         self._recent_c: deque[float] = deque(maxlen=SMOOTHED)
         self.smooth_c: float | None = None  # mean of the last few
         self._quiet_s = 0.0
@@ -80,6 +103,7 @@ class Course:
     def take(self, span: Span) -> None:
         """One span more."""
         self.before = None
+        self._changes_k.clear()
         air_c = span.temperature_c
         self.span_s = span.lasts_s
         if span.gap_s > span.lasts_s:
@@ -112,6 +136,19 @@ class Course:
         phase.low_c = min(phase.low_c, smooth_c)
         phase.fell_k = max(phase.fell_k, phase.top_c - smooth_c)
         self._airs.append((span.ends_s, air_c, smooth_c))
+        self._see_low(span.ends_s, air_c)
+
+    def _see_low(self, now_s: float, air_c: float) -> None:
+        fresh, lows = self._fresh, self._lows
+        fresh.append((now_s, air_c))
+        until_s = now_s - LOOK_MIN * MINUTE_S
+        while fresh[0][0] <= until_s:
+            past = self._past = fresh.popleft()
+            while lows and lows[-1][1] >= past[1]:
+                lows.pop()
+            lows.append(past)
+        while lows and lows[0][0] < until_s - RISEN_MIN * MINUTE_S:
+            lows.popleft()
 
     def _slope_k_min(self, minutes: float) -> float:
         """How the air fell up to the span before this one [K/min], never above 0; 0: not known."""
@@ -120,7 +157,9 @@ class Course:
 
     def forget(self) -> None:
         """Nothing is known of what went before."""
-        self._airs.clear()
+        for airs in (self._airs, self._changes_k, self._fresh, self._lows):
+            airs.clear()
+        self._past = None
         self.phase = self.smooth_c = None
         self._recent_c.clear()
 
@@ -136,28 +175,32 @@ class Course:
         if not self._airs:
             return None
         now_s = self._airs[-1][0]
-        which = 2 if is_smooth else 1
-        late = self._air_c(now_s - ended * MINUTE_S, which) if ended else self._airs[-1][which]
-        early = self._air_c(now_s - (ended + minutes) * MINUTE_S, which)
-        return None if late is None or early is None else late - early
+        if ended or is_smooth:
+            which = 2 if is_smooth else 1
+            late = self._air_c(now_s - ended * MINUTE_S, which) if ended else self._airs[-1][which]
+            early = self._air_c(now_s - (ended + minutes) * MINUTE_S, which)
+            return None if late is None or early is None else late - early
+        if minutes not in self._changes_k:
+            early = self._air_c(now_s - minutes * MINUTE_S, 1)
+            self._changes_k[minutes] = None if early is None else self._airs[-1][1] - early
+        return self._changes_k[minutes]
 
-    def risen_k(self, minutes: float, *, ended: float) -> float:
-        """How far the air, `ended` minutes ago, was above its lowest in the `minutes` before; at least 0."""
-        if not self._airs:
+    def risen_k(self, minutes: float) -> float:
+        """How far the air, LOOK_MIN minutes ago, was above its lowest in the `minutes` before, of which
+        RISEN_MIN count; at least 0.
+        """
+        past = self._past
+        if past is None:
             return 0.0
-        until_s = self._airs[-1][0] - ended * MINUTE_S
-        from_s = until_s - minutes * MINUTE_S
-        late_c = lowest_c = None
-        for at_s, air_c, _ in reversed(self._airs):
+        from_s = self._airs[-1][0] - (LOOK_MIN + minutes) * MINUTE_S
+        if past[0] < from_s:
+            return 0.0
+        lowest_c = past[1]
+        for at_s, air_c in reversed(self._lows):
             if at_s < from_s:
                 break
-            if at_s > until_s:
-                continue
-            if late_c is None or lowest_c is None:
-                late_c = lowest_c = air_c
-            elif air_c < lowest_c:
-                lowest_c = air_c
-        return 0.0 if late_c is None or lowest_c is None else late_c - lowest_c
+            lowest_c = air_c
+        return past[1] - lowest_c
 
     def _air_c(self, at_s: float, which: int) -> float | None:
         """The air then, if a span ended within three quarters of one of it."""
@@ -165,6 +208,10 @@ class Course:
         slack_s = 0.75 * max(self.span_s, MINUTE_S)
         # Spans are evenly spaced as a rule, so the place is guessed first and then looked for.
         guess = count - 1 - round((airs[-1][0] - at_s) / max(self.span_s, 1.0))
+        if 0 <= guess < count:
+            air = airs[guess]
+            if -slack_s <= air[0] - at_s <= slack_s:
+                return air[which]
         for step in NEARBY:
             place = guess + step
             if 0 <= place < count:
