@@ -310,10 +310,10 @@ class Cooling:
         state = [*self.heat, *self.outdoor_c, *self.steady, self.settled_s, self.waited_s]
         state += [self.cycle_s, self.since_on_s, float(self.was_on)]
         return {
-            "state": [float(f"{value:.6g}") for value in state],
+            "state": _short(state, 5),
             "sums": self.sums.facts(),
-            "pauses": [float(f"{value:.5g}") for value in self.pauses],
-            "late": [float(f"{value:.4g}") for value in self.late],
+            "pauses": _short(self.pauses, 4),
+            "late": _short(self.late, 4),
         }
 
     @classmethod
@@ -347,6 +347,11 @@ class Cooling:
 def _away(heat: list[float], outdoor_lags_c: list[float], outdoor_c: float) -> tuple[float, ...]:
     """How far each lag is from where it ends without heat."""
     return (*heat, *(lag_c - outdoor_c for lag_c in outdoor_lags_c))
+
+
+def _short(values: list[float], digits: int) -> list[float]:
+    """With fewer digits: all of a house shall fit into 2 kB, and a sensor's noise is more than these tell."""
+    return [float(f"{value:.{digits}g}") for value in values]
 
 
 def _added(sums: list[float], pause: _Pause, from_s: float, fell_k: float) -> list[float]:
