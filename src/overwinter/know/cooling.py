@@ -297,7 +297,7 @@ class Cooling:
         return min(max(left_k / slow_k, 1.0), STEEPER_MOST)
 
     def _held(self, shares: Shares, by: float) -> float:
-        """So many times as steep, unless the air hardly falls late in long pauses: then as it does there."""
+        """So many times as steep; far less where the air hardly falls late in long pauses."""
         count = self.late[-1]
         left_k, slow_k = _slow_k(self.late, shares)
         said_k = by * slow_k
