@@ -215,15 +215,15 @@ def test_without_power_the_air_ends_as_cold_as_outdoors(
 
 
 @pytest.mark.parametrize(
-    ("pause_min", "rises_at", "doubtful_at"),
+    ("pause_min", "rises_at", "doubtful_at", "late"),
     [
-        pytest.param(60, 60, None, id="a motor warmed the air"),
-        pytest.param(2000, None, None, id="it lasted for days"),
-        pytest.param(65, None, 50, id="something was doubtful"),
+        pytest.param(60, 60, None, 0, id="a motor warmed the air"),
+        pytest.param(2000, None, None, 4, id="it lasted for days: its first hours alone tell something"),
+        pytest.param(65, None, 50, 0, id="something was doubtful"),
     ],
 )
 def test_such_a_pause_says_nothing_of_how_steep_it_is(
-    pause_min: int, rises_at: int | None, doubtful_at: int | None
+    pause_min: int, rises_at: int | None, doubtful_at: int | None, late: int
 ) -> None:
     cooling = Cooling()
     cooling.begin(3.0, -10.0, 0.0)
@@ -238,6 +238,7 @@ def test_such_a_pause_says_nothing_of_how_steep_it_is(
         )
 
     assert cooling.pauses == [0.0] * len(cooling.pauses)
+    assert cooling.late[-1] == late
 
 
 def test_a_cable_teaches_nothing() -> None:

@@ -26,7 +26,7 @@ QUIET_S = 420.0
 """Without a temperature for so long, what was seen before says nothing of what comes."""
 
 
-NEARBY = (1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, 7, 8)
+NEARBY = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, 7, 8)
 """Where a span is looked for beside where it would be if none were missing."""
 
 
@@ -208,10 +208,6 @@ class Course:
         slack_s = 0.75 * max(self.span_s, MINUTE_S)
         # Spans are evenly spaced as a rule, so the place is guessed first and then looked for.
         guess = count - 1 - round((airs[-1][0] - at_s) / max(self.span_s, 1.0))
-        if 0 <= guess < count:
-            air = airs[guess]
-            if -slack_s <= air[0] - at_s <= slack_s:
-                return air[which]
         for step in NEARBY:
             place = guess + step
             if 0 <= place < count:
