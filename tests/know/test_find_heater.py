@@ -233,6 +233,31 @@ def test_a_heater_called_dead_is_none_where_a_door_shows_within_ten_minutes(
     assert (Code.HEATER_DEAD in said) is is_dead
 
 
+@pytest.mark.parametrize(
+    ("usual_k", "airs_c", "is_dead"),
+    [
+        (0.4, (3.0, 3.0, 3.0), True),  # nothing where a heater of oil would show
+        (0.2, (3.0, 2.9, 3.0), True),  # a lamp in a large house: the air must fall as well
+        (0.2, (3.0, 3.0, 3.0), False),
+        (0.4, (3.2, 3.1, 3.2), False),  # it comes late
+    ],
+)
+def test_a_slow_heater_is_dead_when_what_little_it_gives_is_missing(
+    usual_k: float, airs_c: tuple[float, float, float], is_dead: bool
+) -> None:
+    finder, course, said = HeaterFaults(SITE), Course(), set()
+    _know(finder.answers.rises, {5: 0.0, 10: 0.0, 12: 0.0, 15: usual_k}, times=KNOWN)
+    for at in range(21):
+        air_c = 3.0 if at <= 3 else airs_c[at % 3]
+        span = Span(
+            ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at > 2), low_c=2.0, high_c=4.5
+        )
+        course.take(span)
+        said |= {finding.code for finding in _take(finder, span, course)}
+
+    assert said == ({Code.HEATER_DEAD} if is_dead else set())
+
+
 # Too little heat.
 
 

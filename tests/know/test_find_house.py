@@ -189,6 +189,19 @@ def test_air_that_falls_back_after_a_pumps_motor_is_no_open_door(
     assert said == ({Code.COOLING_FAST} if is_open else set())
 
 
+@pytest.mark.parametrize(
+    ("fell_k", "is_pumped", "is_open"), [(1.7, False, False), (1.9, False, True), (1.9, True, False)]
+)
+def test_a_fall_just_after_heat_is_a_door_where_it_is_deeper_than_any_pause(
+    fell_k: float, is_pumped: bool, is_open: bool
+) -> None:
+    """Pauses fall by 1.2 K at their deepest; where a motor stopped as well, more is usual."""
+    airs_c = [4.4, 4.4, 4.4, *[4.4 - fell_k * share for share in (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)]]
+    said = paused(airs_c, deepest_k=-1.2, late_k=-0.1, is_pumped=is_pumped)
+
+    assert said == ({Code.COOLING_FAST} if is_open else set())
+
+
 @pytest.mark.parametrize(("is_bumpy", "is_open"), [(False, True), (True, False)])
 def test_where_a_motor_may_have_put_off_the_fall_after_heat_a_fall_is_a_door_only_later(
     is_bumpy: bool, is_open: bool

@@ -23,7 +23,7 @@ from overwinter.know.answers import (
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import LOOK_MIN, Course, Phase
 
-ANSWER_K, MISSING_K = 0.12, 0.22
+ANSWER_K, MISSING_K = 0.12, 0.18
 """Less than this cannot be told from noise: the usual answer to a switch-on, and what is missing of it."""
 CERTAIN = 4.5
 """So many spreads from the usual."""
@@ -34,12 +34,12 @@ GOES_ON = 0.5
 TURNED_K = 0.12
 """Air that rises by so much in two minutes of heat is heated, however late that shows in a gale."""
 
-WEAK_K, WEAK_FALL_K = 0.45, -0.05
+WEAK_K, WEAK_FALL_K = 0.36, -0.02
 """A heater whose usual answer is no more than this must also let the air fall to be called dead."""
 GALE_K = 0.7
 """Where gusts make falls so deep, one must come nearer to what is usual without heat: by these shares."""
 LIKE_NONE, LIKE_NONE_IN_GALES = 0.6, 0.8
-NEARLY_CERTAIN = 3.5
+NEARLY_CERTAIN = 3.0
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
 BUMP_TIMES, BUMP_MORE_K, BUMP_OVER_MIN = 1.3, 0.1, 20.0
 """Where the air has risen without heat (`Answers.bump_k`), what rises after a release must rise so much
