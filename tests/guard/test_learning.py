@@ -77,7 +77,7 @@ def test_a_site_that_is_read_anew_is_learned_on_with(monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(Knowledge, "__init__", init)
     state = State(Site(sensors=WITH_OUTDOOR), Settings(), 0.0)
-    learning = Learning(None, state, 0.0, gap_s=0.0, post=lambda _: None, share=None, log=None)
+    learning = Learning(None, state, 0.0, gap_s=0.0, post=lambda _: None, log=None)
     learning.turned(60.0, flows=None, utc_s=lambda _: None)
     state.take_site(replace(state.site, per_kwh=0.3))
     learning.turned(120.0, flows=None, utc_s=lambda _: None)

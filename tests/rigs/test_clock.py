@@ -155,6 +155,7 @@ def live(folder: Path, clock: TwoClocks) -> Run:
         sense_s_min=1.0,
         stored=lambda settings, back: None,
         keep_proof=lambda proof: None,
+        wake=inbox.wake,
     )
     wheel = Wheel(
         state=state,

@@ -6,19 +6,16 @@ Rule 2: a start does not wait for it. What learns is imported once the guard is 
 """
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any
 
 from overwinter.core.nouns import Code, Fact, HeaterSpec
 from overwinter.core.state import State
 from overwinter.guard.spans import Spans
-from overwinter.know.nouns import Span
 
 if TYPE_CHECKING:
     from overwinter.know.frozen import Cooling
     from overwinter.know.knowledge import Knowledge
-
-Share: TypeAlias = Callable[[Mapping[str, object], Span | None], None]
-"""Given what was learned and the span that it is as of; neither is changed any more."""
+    from overwinter.know.nouns import Span
 
 
 def cooling_before(learned: object, heater: HeaterSpec, air_c: float | None) -> "Cooling | None":
@@ -55,12 +52,11 @@ class Learning:
         *,
         gap_s: float,
         post: Callable[[Fact], None],
-        share: Share | None,
         log: Any,
     ) -> None:
         """Go on from `learned`, as the state file had it.
 
-        `gap_s`: as `Spans` has it; `post`: takes alarms; `share`: None where nobody may ask.
+        `gap_s`: as `Spans` has it; `post`: takes alarms.
         """
         self._knowledge: Knowledge | None = None  # until the first span
         self._has_failed = False
@@ -69,12 +65,11 @@ class Learning:
         self._spans = Spans(state, now_s, gap_s=gap_s)
         self._found: dict[tuple[Code, str], str] = {}
         self._post = post
-        self._share = share
         self._log = log
-        # A copy, for other threads and the state file; at first what that file had.
+        # A copy, for other threads and the state file; at first what that file had. To make one takes longer
+        # than to learn from a span, so it is made when it is asked for.
         self.facts: Mapping[str, object] = learned if isinstance(learned, Mapping) else {}
-        if share is not None:
-            share(self.facts, None)
+        self.last: Span | None = None  # the span before now
 
     @staticmethod
     def prepare() -> None:
@@ -85,7 +80,7 @@ class Learning:
         """After each turn; `flows`: whether current does; `utc_s`: the wall time then, if it is right."""
         if not self._spans.see(self._state.decision, flows, now_s) or self._has_failed:
             return
-        span = self._spans.end(now_s, utc_s(now_s))
+        span = self.last = self._spans.end(now_s, utc_s(now_s))
         found: dict[tuple[Code, str], str] = {}
         try:
             if self._knowledge is None or self._site is not self._state.site:
@@ -94,9 +89,6 @@ class Learning:
             found = {(one.code, one.subject): one.text for one in self._knowledge.take(span)}
         except Exception as error:  # noqa: BLE001 (it only tells: the heat goes on whatever it stumbles over)
             self._fail(error)
-        if self._share is not None and not self._has_failed:
-            self.refresh()
-            self._share(self.facts, span)
         for (code, subject), text in found.items():
             if self._found.get((code, subject)) != text:
                 self._post(Fact(code=code, subject=subject, present=True, text=text))

@@ -186,6 +186,7 @@ class _Life:
             sense_s_min=sense_s_min(self.site),
             stored=self._mode_stored,
             keep_proof=self._keep_proof,
+            wake=self.inbox.wake,
         )
         self.readers = self._readers(simulation)
         self.service = Service(lambda text: self.log.warning("systemd was not told", why=text))

@@ -28,14 +28,13 @@ from overwinter.core.nouns import (
     Remark,
     SetHand,
     Settings,
-    Site,
     TakeAway,
 )
 from overwinter.guard.clock import Clock, moment, rfc3339, rfc3339_s
 from overwinter.guard.files import SETTINGS, SETTINGS_COPY, read_bounded
+from overwinter.guard.forecasts import STOPPING, Answer, Forecasts
 from overwinter.guard.refusals import Refusals
 from overwinter.guard.way_back import Return
-from overwinter.know.nouns import Span
 from overwinter.settings.change import Change, plan_change
 from overwinter.settings.values import settings_facts, text_of
 from overwinter.store.atomic import replace_durably, write_copy
@@ -46,8 +45,6 @@ RECORDS_AT_MOST = 10_001
 """Lines that are read for one answer: one more than the socket gives, so that it can say there are more."""
 
 UNTIL_AT_MOST = timedelta(days=366)
-
-Answer = Future[dict[str, object]]
 
 
 class GuardPort:
@@ -65,11 +62,12 @@ class GuardPort:
         sense_s_min: float,
         stored: Callable[[Settings, Return | None], None],
         keep_proof: Callable[[dict[str, object]], None],
+        wake: Callable[[], None],
     ) -> None:
         """Two of them are called in the keeper's thread.
 
         `stored(settings, back)` is told of settings that now lie on the disk; `keep_proof(proof)` stores what
-        a proof test came to, or raises OSError.
+        a proof test came to, or raises OSError. `wake` makes the wheel turn now.
         """
         self._clock = clock
         self._post = post
@@ -86,8 +84,8 @@ class GuardPort:
         self._lock = threading.Lock()  # of _waiting and _listeners
         self._listeners: list[Callable[[bytes], None]] = []
         self._readers = ThreadPoolExecutor(1, thread_name_prefix="logbook reader")
+        self.forecasts = Forecasts(self._readers, wake=wake)
         self.snapshot: dict[str, object] = {}
-        self._known: tuple[Site, Settings, Mapping[str, object], Span | None] | None = None
 
     # What reads.
 
@@ -108,12 +106,8 @@ class GuardPort:
         return self._readers.submit(self._read, events=events, since=span[0], until=span[1], limit=at_most)
 
     def forecast(self, outdoor_c: float | None) -> Answer:
-        """From what is known of the house: a copy of it, since the wheel goes on learning meanwhile."""
-        return self._readers.submit(self._forecast, outdoor_c)
-
-    def know(self, site: Site, settings: Settings, learned: Mapping[str, object], last: Span | None) -> None:
-        """What a forecast is made of, as of the last span; nothing of it is changed any more."""
-        self._known = site, settings, learned, last
+        """From what is known of the house after the next turn."""
+        return self.forecasts.ask(outdoor_c)
 
     def subscribe(self, callback: Callable[[bytes], None]) -> Callable[[], None]:
         """Call back with every new line; the answer ends that."""
@@ -270,11 +264,12 @@ class GuardPort:
 
     def close(self) -> None:
         """Answer nobody any more."""
+        self.forecasts.close()
         self._readers.shutdown(wait=False, cancel_futures=True)
         with self._lock:
             waiting, self._waiting = self._waiting, {}
         for future, _ in waiting.values():
-            future.set_exception(NotStored("the guard is stopping"))
+            future.set_exception(NotStored(STOPPING))
 
     def take_reloaded(self, settings: Settings) -> None:
         """A reload found these in the file."""
@@ -377,15 +372,6 @@ class GuardPort:
         with self._lock:
             if callback in self._listeners:
                 self._listeners.remove(callback)
-
-    def _forecast(self, outdoor_c: float | None) -> dict[str, object]:
-        from overwinter.know.answer import forecast_facts  # only for who asks
-        from overwinter.know.knowledge import Knowledge
-
-        known = self._known
-        assert known is not None, "a port without a wheel"
-        site, settings, learned, last = known
-        return forecast_facts(Knowledge(site, learned, last=last).forecast(settings, outdoor_c))
 
     def _read(
         self, *, events: bool, since: datetime | None, until: datetime | None, limit: int

@@ -36,7 +36,6 @@ from overwinter.guard.port import GuardPort
 from overwinter.guard.seams import Contact, Relay, SensorThread
 from overwinter.guard.status import status, status_line
 from overwinter.guard.way_back import Return, own_caller
-from overwinter.know.nouns import Span
 from overwinter.store.keeper import Keeper
 from overwinter.store.lines import encode
 
@@ -141,7 +140,6 @@ class Wheel:
             clock.now_s(),
             gap_s=0.0 if gap is None else gap.length_s or math.inf,
             post=inbox.post,
-            share=self._share if is_seen else None,
             log=log,
         )
         self.may_have_frozen: str | None = None
@@ -186,6 +184,9 @@ class Wheel:
         if state.heard_control:
             self._blind_clock.keep(state.believed_s, state.believed_c)
         self._learning.turned(now_s, flows=self._relay.feedback(), utc_s=self._trusted_utc_s)
+        if self._port.forecasts.are_asked:
+            self._learning.refresh()
+            self._port.forecasts.know(state.site, state.settings, self._learning.facts, self._learning.last)
         if self.may_have_frozen is not None and state.watch.is_acknowledged(Code.MAY_HAVE_FROZEN):
             self._calm(now_s)
         if now_s - self._saved_s >= SAVE_EVERY_S:
@@ -208,9 +209,6 @@ class Wheel:
             if self._is_seen:
                 self._keeper.ask(self._learning.prepare)
             self._log.info("ready", decision=outcome.decision.reason.value, heat=outcome.decision.heat)
-
-    def _share(self, learned: Mapping[str, object], last: Span | None) -> None:
-        self._port.know(self.state.site, self.state.settings, learned, last)
 
     def _trusted_utc_s(self, now_s: float) -> float | None:
         return self._offset_s + now_s if self._clock.is_synchronised() else None

@@ -90,8 +90,9 @@ class Finder:
         if not self._pumps:
             return False
         self._still_s += span.lasts_s + span.gap_s
-        if any(span.contacts.get(name, 0.0) > 0.0 for name in self._pumps):
-            self._still_s = 0.0
+        for name in self._pumps:
+            if span.contacts.get(name, 0.0) > 0.0:
+                self._still_s = 0.0
         return self._still_s <= PUMPED_S
 
     def _cold(self, span: Span) -> list[Finding]:

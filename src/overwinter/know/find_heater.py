@@ -23,6 +23,10 @@ from overwinter.know.answers import (
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import LOOK_MIN, Course, Phase
 
+# Asked every minute, where going through the class takes five times as long.
+_DEAD, _STUCK, _SMALL = Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL
+_OBSERVE = Mode.OBSERVE
+
 ANSWER_K, MISSING_K = 0.12, 0.18
 """Less than this cannot be told from noise: the usual answer to a switch-on, and what is missing of it."""
 CERTAIN = 4.5
@@ -54,9 +58,9 @@ AROSE, AROSE_K = 0.35, 0.3
 LATER_MIN = 3.0
 """So long after the last minute of which the usual is known, what was to come by then must have come."""
 AS_BEFORE = {
-    Code.HEATER_DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
-    Code.HEAT_STUCK_ON: "it is heated although heat is off: unplug the heater or open its breaker",
-    Code.HEATER_TOO_SMALL: "the heater does not hold the band: close gaps and insulate",
+    _DEAD: "the air does not answer the heat: look at the bulb or heater, its plug and breaker",
+    _STUCK: "it is heated although heat is off: unplug the heater or open its breaker",
+    _SMALL: "the heater does not hold the band: close gaps and insulate",
 }
 """Said of what was found before a restart, until it is found anew or over."""
 
@@ -85,7 +89,7 @@ class HeaterFaults:
     def __init__(self, site: Site) -> None:
         self._site = site
         self.answers = Answers()
-        self._doubts = {Code.HEATER_DEAD: 0, Code.HEAT_STUCK_ON: 0}
+        self._doubts = {_DEAD: 0, _STUCK: 0}
         self._found: dict[Code, str] = {}
         self._is_pumped = False
         self._dead_s = -math.inf  # when the heater was last called dead
@@ -95,7 +99,7 @@ class HeaterFaults:
         """How many times as deep as in pauses a fall must be for a dead heater not to explain it; None: it
         seems to heat.
         """
-        if not self._doubts[Code.HEATER_DEAD] and Code.HEATER_DEAD not in self._found:
+        if not self._doubts[_DEAD] and _DEAD not in self._found:
             return None
         return DOOR_TIMES * math.sqrt(self.answers.colder())
 
@@ -116,7 +120,7 @@ class HeaterFaults:
         self._is_pumped = is_pumped
         self._see_current(span)
         self.answers.see(span)
-        if span.mode is Mode.OBSERVE or self._site.heater.kind == "cable":
+        if span.mode is _OBSERVE or self._site.heater.kind == "cable":
             return self._findings()
         if course.before is not None:
             self.answers.learn(course.before, span, is_sound=not self._found)
@@ -127,14 +131,14 @@ class HeaterFaults:
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
         self.answers.note(phase, minutes, change_k, course, is_pumped=is_pumped)
         if is_cooling and span.ends_s - self._dead_s <= DOOR_SHOWS_S:
-            self._clear(Code.HEATER_DEAD)
-        elif Code.HEATER_DEAD in self._found:
+            self._clear(_DEAD)
+        elif _DEAD in self._found:
             self._see_it_heat(phase, air_c, course, span)
         elif phase.is_on and span.current is None and not is_open:
             self._look_for_no_heat(phase, minutes, change_k, course, pause_k)
-            if Code.HEATER_DEAD in self._found:
+            if _DEAD in self._found:
                 self._dead_s = span.ends_s
-        if Code.HEAT_STUCK_ON in self._found:
+        if _STUCK in self._found:
             self._see_it_cool(phase, air_c, course, span)
         elif not phase.is_on and span.current is None:
             self._look_for_heat(phase, change_k, course, span)
@@ -156,7 +160,7 @@ class HeaterFaults:
         text = self._missed(phase, minutes, change_k, lift_k, course)
         if text is None and minutes >= 6.0 and not self._is_gust(minutes, course, pause_k):
             text = self._stopped(minutes, course)
-        self._count(Code.HEATER_DEAD, text, wanted=2)
+        self._count(_DEAD, text, wanted=2)
 
     def _missed(
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
@@ -246,14 +250,14 @@ class HeaterFaults:
         usual = self.answers.rises[10]
         enough_k = max(0.4, 0.5 * usual.mean) if usual.count >= KNOWN else 0.5
         if air_c >= span.high_c or (rose_k is not None and rose_k >= enough_k):
-            self._clear(Code.HEATER_DEAD)
+            self._clear(_DEAD)
 
     # Heat although it is not called for.
 
     def _look_for_heat(self, phase: Phase, change_k: float, course: Course, span: Span) -> None:
         minutes, air_c = course.minutes(span), course.smooth_c
         if not phase.is_whole or phase.is_forced or air_c is None or self._is_thermostats(air_c):
-            self._doubts[Code.HEAT_STUCK_ON] = 0
+            self._doubts[_STUCK] = 0
             return
         minute, usual = last_passed(self.answers.falls, minutes, known=KNOWN)
         if usual is None or self._is_pumped:
@@ -275,7 +279,7 @@ class HeaterFaults:
                 f"{self._k(usual.mean)} after {minute} min is usual: the relay's contact may be welded, or "
                 "something else heats; unplug the heater or open its breaker"
             )
-        self._count(Code.HEAT_STUCK_ON, text, wanted=3)
+        self._count(_STUCK, text, wanted=3)
 
     def _see_it_cool(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """Stuck heat has ended when the air falls without it as it used to, or is back in the band."""
@@ -284,7 +288,7 @@ class HeaterFaults:
         fell_k = course.change_k(20.0)
         fell_enough = not phase.is_on and fell_k is not None and fell_k <= -enough_k
         if span.current is None and (fell_enough or air_c <= (span.low_c + span.high_c) / 2.0):
-            self._clear(Code.HEAT_STUCK_ON)
+            self._clear(_STUCK)
 
     def _is_thermostats(self, air_c: float) -> bool:
         """Whether a declared backup thermostat may be what heats."""
@@ -296,11 +300,10 @@ class HeaterFaults:
     def _look_for_too_little(
         self, phase: Phase, minutes: float, air_c: float, course: Course, span: Span, *, is_open: bool
     ) -> None:
-        code = Code.HEATER_TOO_SMALL
-        if Code.HEATER_DEAD in self._found or not phase.is_on or air_c >= span.high_c:
-            self._found.pop(code, None)
+        if _DEAD in self._found or not phase.is_on or air_c >= span.high_c:
+            self._found.pop(_SMALL, None)
             return
-        if is_open or code in self._found or minutes < FULL_MIN or phase.is_forced:
+        if is_open or _SMALL in self._found or minutes < FULL_MIN or phase.is_forced:
             return
         fell_k = course.change_k(FULL_MIN - 5.0, is_smooth=True)
         if fell_k is None or fell_k > -0.2:
@@ -313,7 +316,7 @@ class HeaterFaults:
         is_known = self.answers.rises[RISES_MIN[0]].count >= KNOWN
         unsure = "see whether it heats at all (bulb, plug, breaker; unplug it before touching), "
         see = "" if is_known else unsure
-        self._found[code] = (
+        self._found[_SMALL] = (
             f"heat is on all the time for {minutes / 60.0:.1f} h, and the air falls by "
             f"{self._k(-per_hour_k)} an hour: it passes the low end of the band, "
             f"{say(span.low_c, self._unit)}, {when}; {see}close gaps and insulate. "
@@ -326,19 +329,19 @@ class HeaterFaults:
         if span.current is None:
             return
         if span.heat >= 0.95 and span.current <= 0.05:
-            self._found[Code.HEATER_DEAD] = (
+            self._found[_DEAD] = (
                 "heat is on and the feedback input sees no current: look at the bulb or heater, its plug and "
                 "breaker; unplug it before touching"
             )
         elif span.heat >= 0.95 and span.current >= 0.95:
-            self._clear(Code.HEATER_DEAD)
+            self._clear(_DEAD)
         if span.heat <= 0.05 and span.current >= 0.95:
-            self._found[Code.HEAT_STUCK_ON] = (
+            self._found[_STUCK] = (
                 "heat is off and the feedback input sees current flow: the relay's contact may be welded; "
                 "unplug the heater or open its breaker"
             )
         elif span.heat <= 0.05 and span.current <= 0.05:
-            self._clear(Code.HEAT_STUCK_ON)
+            self._clear(_STUCK)
 
     # Small things.
 
@@ -371,6 +374,6 @@ class HeaterFaults:
         """Go on from there."""
         self.answers.recall(stored)
         found = stored.get("found")
-        for code in (Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL):
+        for code in (_DEAD, _STUCK, _SMALL):
             if isinstance(found, list) and code.value in found:
                 self._found[code] = f"{AS_BEFORE[code]}, as found before the last start"

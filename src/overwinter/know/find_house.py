@@ -58,6 +58,7 @@ class HouseFaults:
     def __init__(self, site: Site, *, is_replay: bool) -> None:
         self._site = site
         self._is_replay = is_replay
+        self._doors = [contact.name for contact in site.contacts if contact.kind == "door"]
         self._late = Usual()  # change in LOOK_MIN minutes, long after heat went off
         self._deepest = Usual()  # the deepest such change in each phase without heat
         self._deepest_k = 0.0  # in this phase so far
@@ -79,7 +80,7 @@ class HouseFaults:
     @property
     def is_open(self) -> bool:
         """Whether the house cools, or is about to be found to cool, as only with an open door."""
-        return self.is_cooling or (self._doubts > 0 and not self._may_be_dead) or any(self._open_doors())
+        return self.is_cooling or (self._doubts > 0 and not self._may_be_dead) or self._has_open_door()
 
     @property
     def is_cooling(self) -> bool:
@@ -285,12 +286,8 @@ class HouseFaults:
                     rate += 0.5
                 self._starts_an_hour[contact.name] = rate
 
-    def _open_doors(self) -> list[str]:
-        return [
-            contact.name
-            for contact in self._site.contacts
-            if contact.kind == "door" and self._active_s.get(contact.name, 0.0) > 0.0
-        ]
+    def _has_open_door(self) -> bool:
+        return any(map(self._active_s.get, self._doors))
 
     def _inputs(self) -> list[Finding]:
         found = []

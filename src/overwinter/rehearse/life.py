@@ -83,6 +83,7 @@ class Life:
             sense_s_min=sense_s_min(site),
             stored=self._mode_stored,
             keep_proof=_no_proof,
+            wake=_never,
         )
         self.wheel = Wheel(
             state=begun.state,
@@ -247,7 +248,7 @@ class _Silent:
 
 
 def _never() -> None:
-    """Nothing: no signal comes, and no start is counted."""
+    """Nothing: no signal comes, no start is counted, and nobody waits for a turn."""
 
 
 def _no_proof(_proof: Mapping[str, object]) -> None:

@@ -3,7 +3,7 @@
 from random import Random
 
 from overwinter.core.nouns import Caller, NotStored, Refused, Settings
-from overwinter.guard.port import Answer
+from overwinter.guard.forecasts import Answer
 from overwinter.rehearse.life import Life
 from overwinter.rehearse.nouns import NotAsPromised
 

@@ -6,7 +6,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from multiprocessing import Pool
 
-from tests.bench.learning import traces, winters
+from tests.bench.learning import cost, traces, winters
 from tests.bench.learning.faults import Kind
 from tests.bench.learning.goals import Judged, rows
 from tests.bench.learning.measure import DAYS, run
@@ -19,6 +19,8 @@ WINTERS = winters.REPORTED[4:]
 """Four of those that nothing was tuned on. Misses in them prompted the last changes (docs/promises.md)."""
 BY_THE_WAY = ("weak", "alone", "coarse")
 """Of these one winter will do."""
+COSTED = 5
+"""So many of the healthy ones tell what a sample costs."""
 
 HEADINGS = ("measured", "must", "stretch", "reached", "")
 FALSE_SHOWN = 12
@@ -69,7 +71,11 @@ def measured(wanted: Sequence[Job], processes: int) -> list[Result]:
 
 def page(made: Sequence[Result], *, details: bool = False) -> str:
     """The table, what it is of, and what was missed."""
-    judged = rows(made)
+    healthy = [result.job for result in made if result.job.kind == "healthy"]
+    judged = [
+        *rows(made),
+        *(cost.rows(healthy[:: max(len(healthy) // COSTED, 1)][:COSTED]) if healthy else []),
+    ]
     count = len(made)
     absent = winters.missing(WINTERS)
     parts = [

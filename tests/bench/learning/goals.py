@@ -83,7 +83,7 @@ def rows(results: Sequence[Result]) -> list[Judged]:
         *(_hours([hours for result in healthy for hours in result.hours]) if healthy else []),
         *(_watched(healthy, faulty, weak)),
         *(_coarse(coarse) if coarse else []),
-        *(_costs(healthy) if healthy else []),
+        *(_sizes(healthy) if healthy else []),
     ]
 
 
@@ -368,15 +368,9 @@ def _coarse(coarse: Sequence[Result]) -> list[Judged]:
     ]
 
 
-def _costs(healthy: Sequence[Result]) -> list[Judged]:
-    learned_us = _median([result.learned_us for result in healthy])
-    found_us = _median([result.found_us for result in healthy])
+def _sizes(healthy: Sequence[Result]) -> list[Judged]:
     size = max(result.facts_bytes for result in healthy)
-    return [
-        row("cost of a minute, learned [us]", Bar(25.0), learned_us, f"{learned_us:.1f}"),
-        row("cost of a minute, faults [us]", Bar(25.0), found_us or math.nan, f"{found_us:.1f}"),
-        row("learned facts on disk [bytes]", Bar(2048.0), size, f"{size}"),
-    ]
+    return [row("learned facts on disk [bytes]", Bar(2048.0), size, f"{size}")]
 
 
 def _mean(values: Sequence[float]) -> float:

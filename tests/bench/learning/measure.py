@@ -8,7 +8,6 @@ import importlib.util
 import json
 import math
 import random
-import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
@@ -207,14 +206,11 @@ def _predictions(result: Result, made: Trace) -> None:
     learned = Learned(site.heater)
     learned.heed(site.contacts)
     moments = set(made.moments[::MOMENTS_EVERY])
-    spent_s = 0.0
-    began_s = time.process_time()
     for at, span in enumerate(made.spans):
         learned.take(span)
         is_midnight = (at + 1) % 1440 == 0
         if not is_midnight and at not in moments:
             continue
-        spent_s += time.process_time() - began_s
         day = (at + 1) // 1440
         if is_midnight and day == RESTART_DAY:
             kept = json.dumps(learned.facts())
@@ -231,9 +227,6 @@ def _predictions(result: Result, made: Trace) -> None:
                 result.duties.append(Duty(next_day.duty, today.duty, said.best, holds))
         if at in moments and day >= SETTLED_DAYS and made.outdoor_true_c[at] <= COLD_C:
             _hours(result, made, at, forecast(learned, site, settings, last=span, outdoor_c=None))
-        began_s = time.process_time()
-    spent_s += time.process_time() - began_s
-    result.learned_us = 1e6 * spent_s / len(made.spans)
 
 
 def _hours(result: Result, made: Trace, at: int, said) -> None:  # type: ignore[no-untyped-def]
@@ -311,16 +304,15 @@ class Episode:
     text: str
 
 
-def episodes(spans: Iterable[Span], site: Site) -> tuple[list[Episode], float]:
-    """All that a finder says over these spans, pauses of less than an hour bridged; and its cost [µs]."""
+def episodes(spans: Iterable[Span], site: Site) -> list[Episode]:
+    """All that a finder says over these spans, pauses of less than an hour bridged."""
     from overwinter.know.find import Finder
 
     finder = Finder(site, is_replay=True)
     over: list[Episode] = []
     open_now: dict[tuple[Code, str], Episode] = {}
     before: tuple[Finding, ...] = ()
-    count, began_s = 0, time.process_time()
-    for count, span in enumerate(spans, start=1):  # noqa: B007
+    for span in spans:
         said = finder.take(span)
         if not said and not before:
             continue
@@ -335,15 +327,14 @@ def episodes(spans: Iterable[Span], site: Site) -> tuple[list[Episode], float]:
             else:
                 open_now[key] = Episode(known.code, known.from_s, span.ends_s, known.text)
         before = said
-    spent_us = 1e6 * (time.process_time() - began_s) / max(count, 1)
-    return sorted([*over, *open_now.values()], key=lambda episode: episode.from_s), spent_us
+    return sorted([*over, *open_now.values()], key=lambda episode: episode.from_s)
 
 
 def _watch(result: Result, made: Trace, spans: Sequence[Span]) -> None:
     if importlib.util.find_spec("overwinter.know.find") is None:
         return
     result.is_watched = True
-    said, result.found_us = episodes(spans, site_of(made))
+    said = episodes(spans, site_of(made))
     first_s = made.ends_s(0)
     for fault in made.faults:
         right = CODES[fault.kind]

@@ -79,8 +79,6 @@ class Result:
     too_small: int = 0
     cycles_day: float = 0.0
     has_pump: bool = False
-    learned_us: float = 0.0
-    found_us: float = 0.0
     is_watched: bool = False  # a finder was there
     facts_bytes: int = 0
     claimed: list[str] = field(default_factory=list)  # alone: what was said although nobody can know

@@ -281,7 +281,7 @@ def test_words_are_one_episode_until_an_hour_of_silence(monkeypatch: pytest.Monk
 
     find = pytest.importorskip("overwinter.know.find", reason="the finder is not there")
     monkeypatch.setattr(find, "Finder", Finder)
-    said, _ = measure.episodes(short().spans[:300], measure.site_of(short()))
+    said = measure.episodes(short().spans[:300], measure.site_of(short()))
 
     assert [(one.from_s, one.until_s) for one in said] == [(280.0, 1900.0), (12100.0, 12100.0)]
 
