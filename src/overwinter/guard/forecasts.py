@@ -3,10 +3,11 @@
 Asked from the socket's thread, answered from the wheel's, reckoned in a thread that may take its time.
 """
 
+import math
 import threading
+import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from functools import partial
 from typing import TypeAlias
 
 from overwinter.core.nouns import NotStored, Settings, Site
@@ -15,6 +16,9 @@ from overwinter.know.nouns import Span
 Answer: TypeAlias = Future[dict[str, object]]
 
 STOPPING = "the guard is stopping"
+
+WAKE_EVERY_S = 1.0
+"""Whoever asks more often waits for a turn that comes by itself: many who ask must not drive the wheel."""
 
 
 class Forecasts:
@@ -27,17 +31,22 @@ class Forecasts:
         self._lock = threading.Lock()  # of what follows
         self._asked: list[tuple[float | None, Answer]] = []
         self._is_closed = False
+        self._woken_s = -math.inf  # real time
 
     def ask(self, outdoor_c: float | None) -> Answer:
         """For this outdoor temperature [°C], or for the present one."""
         answer: Answer = Future()
+        now_s = time.monotonic()
         with self._lock:
             is_closed = self._is_closed
+            wakes = not is_closed and now_s - self._woken_s >= WAKE_EVERY_S
             if not is_closed:
                 self._asked.append((outdoor_c, answer))
+            if wakes:
+                self._woken_s = now_s
         if is_closed:
             answer.set_exception(NotStored(STOPPING))
-        else:
+        if wakes:
             self._wake()
         return answer
 
@@ -52,7 +61,7 @@ class Forecasts:
             asked, self._asked = self._asked, []
         for outdoor_c, answer in asked:
             job = self._reckoners.submit(_forecast, site, settings, learned, last, outdoor_c)
-            job.add_done_callback(partial(_pass_on, answer))
+            job.add_done_callback(_passed_on_to(answer))
 
     def close(self) -> None:
         """Answer nobody any more."""
@@ -76,9 +85,12 @@ def _forecast(
     return forecast_facts(Knowledge(site, learned, last=last).forecast(settings, outdoor_c))
 
 
-def _pass_on(answer: Answer, job: Answer) -> None:
-    error = NotStored(STOPPING) if job.cancelled() else job.exception()
-    if error is None:
-        answer.set_result(job.result())
-    else:
-        answer.set_exception(error)
+def _passed_on_to(answer: Answer) -> Callable[[Answer], None]:
+    def pass_on(job: Answer) -> None:
+        error = NotStored(STOPPING) if job.cancelled() else job.exception()
+        if error is None:
+            answer.set_result(job.result())
+        else:
+            answer.set_exception(error)
+
+    return pass_on
