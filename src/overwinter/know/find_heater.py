@@ -43,7 +43,7 @@ WEAK_K, WEAK_FALL_K = 0.36, -0.02
 GALE_K = 0.7
 """Where gusts make falls so deep, one must come nearer to what is usual without heat: by these shares."""
 LIKE_NONE, LIKE_NONE_IN_GALES = 0.6, 0.8
-NEARLY_CERTAIN = 3.0
+NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
 BUMP_TIMES, BUMP_MORE_K, BUMP_OVER_MIN = 1.3, 0.1, 20.0
 """Where the air has risen without heat (`Answers.bump_k`), what rises after a release must rise so much
