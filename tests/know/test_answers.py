@@ -17,10 +17,12 @@ from overwinter.know.answers import (
     TENS_LEAST,
     WINDOWS_MIN,
     Answers,
+    between,
     last_passed,
 )
 from overwinter.know.nouns import Span
-from overwinter.know.phases import Phase
+from overwinter.know.phases import Course, Phase
+from overwinter.know.running import Usual
 
 LOW_C, HIGH_C = 2.0, 4.0
 
@@ -186,7 +188,10 @@ def test_what_is_stored_is_gone_on_from() -> None:
     assert again.facts() == answers.facts()
 
 
-@given(st.dictionaries(st.sampled_from(["rises", "falls", "cold", "deepest", "bump"]), st.recursive(
+KEPT = ("rises", "falls", "leaning", "cold", "deepest", "bump")
+
+
+@given(st.dictionaries(st.sampled_from(KEPT), st.recursive(
     st.none() | st.booleans() | st.floats() | st.text(max_size=3),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["3", "5", "x"]), inner),
 )))  # fmt: skip
@@ -213,3 +218,56 @@ def test_the_last_minute_that_has_passed() -> None:
     assert last_passed(answers.rises, 1.0) == (0, None)
     assert last_passed(answers.rises, 4.6)[0] == 5
     assert last_passed(answers.rises, 900.0)[0] == 30
+
+
+@pytest.mark.parametrize(
+    ("minutes", "mean", "variance"),
+    [(3.0, 1.0, 0.1), (4.0, 2.0, 0.2), (5.0, 3.0, 0.3), (6.0, 3.0, 0.3), (900.0, 3.0, 0.3)],
+)
+def test_between_two_minutes_it_is_on_the_line_and_after_the_last_as_then(
+    minutes: float, mean: float, variance: float
+) -> None:
+    usuals = {3: Usual(9.0, 1.0, 0.1), 4: Usual(1.0, 70.0, 7.0), 5: Usual(9.0, 3.0, 0.3), 6: Usual()}
+
+    usual = between(usuals, minutes, known=4)
+
+    assert usual is not None
+    assert (usual.mean, usual.variance) == pytest.approx((mean, variance))
+
+
+@pytest.mark.parametrize("known", [4, 10])
+def test_before_the_first_minute_nothing_is_usual(known: int) -> None:
+    assert between({3: Usual(9.0, 1.0, 0.1)}, 2.9 if known == 4 else 3.0, known=known) is None
+
+
+def heat_comes_on(answers: Answers, fell_k: float) -> Phase:
+    """In air that fell by so much in fifteen minutes, a third of it in the last five."""
+    phase = heated()
+    phase.before_k = (fell_k / 3.0, fell_k)
+    answers.note(phase, 0.5, 0.0, Course(), is_pumped=False)
+    return phase
+
+
+def test_a_rise_is_expected_to_be_less_where_the_air_fell_fast() -> None:
+    answers = Answers()
+    for at in range(40):
+        fell_k = -0.1 * (at % 10)
+        phase = heat_comes_on(answers, fell_k)
+        phase.seen = [(3, 1.0 + fell_k)]
+        answers.learn(phase, end(HIGH_C), is_sound=True)
+
+    expected = [heat_comes_on(answers, fell_k).expected[3] for fell_k in (0.0, -0.9)]
+
+    assert [one.mean for one in expected] == pytest.approx([1.0, 0.1], abs=0.06)
+    assert expected[0].variance < 0.1 * answers.rises[3].variance
+
+
+def test_a_switch_of_which_nothing_is_known_before_expects_what_is_usual() -> None:
+    answers, phase = Answers(), heated()
+
+    answers.note(phase, 0.5, 0.0, Course(), is_pumped=False)
+    answers.learn(phase, end(HIGH_C), is_sound=True)
+
+    assert not phase.expected
+    assert phase.circumstances is None
+    assert answers.rises[3].count == 1.0

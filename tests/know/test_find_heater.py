@@ -155,7 +155,7 @@ def test_a_motor_that_stops_as_heat_comes_on_is_no_dead_heater(rises_by_itself_k
     course = Course()
     said: set[Code] = set()
     for at, air_c in enumerate(MOTOR_STOPPED_C):
-        heat = {2: 0.67, 11: 0.5}.get(at, float(not 2 < at < 11))
+        heat = {2: 0.67}.get(at, float(not 2 < at < 11))
         span = Span(ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=heat, low_c=2.0, high_c=4.5)
         course.take(span)
         said |= {finding.code for finding in _take(finder, span, course)}
@@ -254,6 +254,26 @@ def test_a_slow_heater_is_dead_when_what_little_it_gives_is_missing(
         )
         course.take(span)
         said |= {finding.code for finding in _take(finder, span, course)}
+
+    assert said == ({Code.HEATER_DEAD} if is_dead else set())
+
+
+@pytest.mark.parametrize(("fell_k", "is_dead"), [(1.5, True), (0.8, False)])
+def test_where_a_rise_is_seldom_any_air_that_falls_far_below_is_not_heated(
+    fell_k: float, is_dead: bool
+) -> None:
+    """A leaky shed in a gale: heat only ever slows the fall."""
+    finder, course, said = HeaterFaults(SITE), Course(), set()
+    _know(finder.answers.rises, {3: -0.5, 5: -0.5, 8: 0.1}, times=MANY)
+    for at in range(12):
+        air_c = 3.0 - fell_k * max(at - 2, 0) / 5.0
+        span = Span(
+            ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at > 2), low_c=2.0, high_c=4.5
+        )
+        course.take(span)
+        said |= {finding.code for finding in _take(finder, span, course)}
+        if at == 8:
+            break
 
     assert said == ({Code.HEATER_DEAD} if is_dead else set())
 

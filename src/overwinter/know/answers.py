@@ -8,6 +8,7 @@ Rule 2: what is kept are means with their spreads, of which the latest count mos
 import math
 from collections.abc import Mapping
 
+from overwinter.know.leaning import Leaning
 from overwinter.know.nouns import Span
 from overwinter.know.phases import Course, Phase
 from overwinter.know.running import Usual, by_minute, number
@@ -19,6 +20,9 @@ WINDOWS_MIN = tuple(SURE_K)
 """Minutes after a switch at which the air is looked at; windows in which it is looked back, and the fall [K]
 that is none of a gust in each, as long as this house's own gusts are not known."""
 
+CIRCUMSTANCES = (0.02, 0.02, 0.1)
+"""What a rise leans on: how the air changed in the five and the fifteen minutes before [K], and how many ten
+kelvin it is colder outdoors; and the noise of each."""
 KNOWN = 4
 """Phases that make what is usual worth going by. All limits here were chosen on simulated winters."""
 MEMORY = 30.0
@@ -57,6 +61,7 @@ class Answers:
 
     def __init__(self) -> None:
         self.rises: dict[int, Usual] = {minute: Usual() for minute in RISES_MIN}
+        self._leaning = Leaning(CIRCUMSTANCES)
         self.falls: dict[int, Usual] = {minute: Usual() for minute in FALLS_MIN}
         self.deepest_k = dict.fromkeys(WINDOWS_MIN, 0.0)
         self.bump_k = 0.0  # how far the air has risen here without heat, within BUMP_MIN
@@ -75,6 +80,9 @@ class Answers:
         `is_pumped`: a pump is known to warm the air, or has until lately: no rise that needs to be learned.
         """
         grid = RISES_MIN if phase.is_on else FALLS_MIN
+        if phase.is_on and phase.circumstances is None and phase.before_k is not None:
+            phase.circumstances = (*phase.before_k, self._tens)
+            phase.expected = self._leaning.expected(phase.circumstances, self.rises)
         slack = course.span_s / 120.0
         if minutes <= grid[-1] + slack:
             for minute in grid:
@@ -117,6 +125,8 @@ class Answers:
         self._strange[phase.is_on] = self._strange[phase.is_on] + 1 if is_strange else 0
         if is_strange and self._strange[phase.is_on] < STRANGE_IN_A_ROW:
             return
+        if phase.is_on and phase.circumstances is not None:
+            self._leaning.take(phase.circumstances, phase.seen, self.rises, memory=MEMORY)
         for one, change_k in known:
             one.take(change_k, memory=MEMORY)
         if not phase.is_on:
@@ -165,6 +175,7 @@ class Answers:
         return {
             "rises": {str(minute): usual.facts() for minute, usual in self.rises.items()},
             "falls": {str(minute): usual.facts() for minute, usual in self.falls.items()},
+            "leaning": self._leaning.facts(),
             "bump": round(self.bump_k, 3),
             "cold": self.cold.facts(),
             "deepest": {str(window): round(fell_k, 3) for window, fell_k in self.deepest_k.items()},
@@ -174,12 +185,32 @@ class Answers:
         """Go on from there."""
         self.rises = by_minute(stored.get("rises"), RISES_MIN)
         self.falls = by_minute(stored.get("falls"), FALLS_MIN)
+        self._leaning = Leaning.recalled(CIRCUMSTANCES, RISES_MIN, stored.get("leaning"))
         self.bump_k = min(max(number(stored.get("bump")) or 0.0, 0.0), BUMP_K[1])
         self.cold = Usual.recalled(stored.get("cold"))
         deepest = stored.get("deepest")
         if isinstance(deepest, Mapping):
             for window in WINDOWS_MIN:
                 self.deepest_k[window] = min(number(deepest.get(str(window))) or 0.0, 0.0)
+
+
+def between(usuals: Mapping[int, Usual], minutes: float, *, known: int) -> Usual | None:
+    """What is usual so many minutes after a switch, on a straight line between two of its minutes; that of
+    the last after it, None before the first. `known`: as in `last_passed`.
+    """
+    before_min, before = 0, None
+    for minute, usual in usuals.items():
+        if usual.count < known:
+            continue
+        if minute <= minutes:
+            before_min, before = minute, usual
+        elif before is None:
+            break
+        else:
+            share = (minutes - before_min) / (minute - before_min)
+            mean = before.mean + share * (usual.mean - before.mean)
+            return Usual(usual.count, mean, before.variance + share * (usual.variance - before.variance))
+    return before
 
 
 def last_passed(usuals: Mapping[int, Usual], minutes: float, *, known: int = 0) -> tuple[int, Usual | None]:

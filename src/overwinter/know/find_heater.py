@@ -18,6 +18,7 @@ from overwinter.know.answers import (
     SIGNAL_K,
     WINDOWS_MIN,
     Answers,
+    between,
     last_passed,
 )
 from overwinter.know.nouns import Finding, Span
@@ -45,6 +46,8 @@ GALE_K = 0.7
 LIKE_NONE, LIKE_NONE_IN_GALES = 0.6, 0.8
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
+FAR, FAR_K = 6.0, 0.5
+"""Air that falls where so much more is missing is not heated, however little it usually rises."""
 BUMP_TIMES, BUMP_MORE_K, BUMP_OVER_MIN = 1.3, 0.1, 20.0
 """Where the air has risen without heat (`Answers.bump_k`), what rises after a release must rise so much
 further to be told from that, or last so long."""
@@ -166,29 +169,38 @@ class HeaterFaults:
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
     ) -> str | None:
         """Whether the air has not answered the switch-on as it always does."""
-        minute, usual = last_passed(self.answers.rises, minutes, known=RISES_KNOWN)
-        if usual is None:
+        rises = self.answers.rises
+        minute, last = last_passed(rises, minutes, known=RISES_KNOWN)
+        if last is None:
             return self._only_falls(phase, minutes, change_k, course)
         if not phase.is_whole or minutes > minute + LATER_MIN:
             return None
-        missing_k = usual.mean - change_k
+        if minutes < BUMPY_MIN and (self._is_pumped or self.answers.is_bumpy):
+            return None
+        usual = between(rises, minutes, known=RISES_KNOWN)
+        expected = between(phase.expected or rises, minutes, known=RISES_KNOWN)
+        if usual is None or expected is None:  # some seconds before the first minute
+            return None
+        missing_k = expected.mean - change_k
         rose_k = phase.began_c + change_k - phase.low_c
-        is_dead = (
-            (minutes >= BUMPY_MIN or not (self._is_pumped or self.answers.is_bumpy))
-            and usual.mean >= ANSWER_K
-            and rose_k < max(AROSE * usual.mean, AROSE_K)
+        spread_k = expected.spread(NOISE_K)
+        is_far = change_k < 0.0 and missing_k > max(FAR * spread_k, FAR_K)
+        is_dead = is_far or (
+            usual.mean >= ANSWER_K
             and change_k < 0.3 * usual.mean
             and lift_k < 0.45 * usual.mean
-            and missing_k > max(NEARLY_CERTAIN * usual.spread(NOISE_K), MISSING_K)
+            and missing_k > max(NEARLY_CERTAIN * spread_k, MISSING_K)
             and (usual.mean > WEAK_K or change_k < WEAK_FALL_K)
         )
-        turned_k = course.change_k(2.0, is_smooth=True) if is_dead else None
+        if not is_dead or rose_k >= max(AROSE * usual.mean, AROSE_K):
+            return None
+        turned_k = course.change_k(2.0, is_smooth=True)
         if turned_k is None or turned_k > TURNED_K or self.answers.has_risen_by(minute):
             return None
         return (
             f"heat is on for {minutes:.0f} min, and the air has changed by {self._k(change_k)} where "
-            f"{self._k(usual.mean)} after {minute} min is usual: look at the bulb or heater, its plug "
-            "and breaker; unplug it before touching"
+            f"{self._k(expected.mean)} is usual by then: look at the bulb or heater, its plug and breaker; "
+            "unplug it before touching"
         )
 
     def _only_falls(self, phase: Phase, minutes: float, change_k: float, course: Course) -> str | None:

@@ -6,6 +6,7 @@ From spans alone: when heat went on or off is worked out from the share of the s
 from collections import deque
 
 from overwinter.know.nouns import Span
+from overwinter.know.running import Usual
 
 MINUTE_S = 60.0
 KEPT = 130
@@ -35,10 +36,13 @@ class Phase:
 
     __slots__ = (
         "after_min",
+        "before_k",
         "began_c",
         "began_s",
         "bump_k",
+        "circumstances",
         "deepest_k",
+        "expected",
         "fell_k",
         "flatter_k_min",
         "is_forced",
@@ -63,6 +67,9 @@ class Phase:
         self.fell_k = 0.0  # the deepest fall from the warmest so far
         self.is_suspect = False  # something was found wrong in it: it teaches nothing
         self.slope_k_min = 0.0  # how the air fell before it [K/min], never above 0
+        self.before_k: tuple[float, float] | None = None  # how it changed in SLOPE_MIN, LONGER_MIN before it
+        self.circumstances: tuple[float, ...] | None = None  # that its rise leans on (`Answers`)
+        self.expected = dict[int, Usual]()  # how its air rises in these, by minutes
         self.flatter_k_min = 0.0  # the same over a longer time, where that is flatter
         self.deepest_k: dict[int, float] = {}  # the deepest fall within so many minutes of it
         self.seen: list[tuple[int, float]] = []  # minutes since it began, change since [K]
@@ -129,8 +136,12 @@ class Course:
             began_c = smooth_c if before_c is None else before_c
             self.phase = phase = Phase(is_on=is_on, began_s=began_s, began_c=began_c, is_whole=True)
             phase.after_min = (began_s - self.before.began_s) / MINUTE_S
-            phase.slope_k_min = self._slope_k_min(SLOPE_MIN)
-            phase.flatter_k_min = max(phase.slope_k_min, self._slope_k_min(LONGER_MIN))
+            before_k = self.change_k(SLOPE_MIN, is_smooth=True)
+            longer_k = self.change_k(LONGER_MIN, is_smooth=True)
+            if before_k is not None and longer_k is not None:
+                phase.before_k = (before_k, longer_k)
+            phase.slope_k_min = min((before_k or 0.0) / SLOPE_MIN, 0.0)
+            phase.flatter_k_min = max(phase.slope_k_min, min((longer_k or 0.0) / LONGER_MIN, 0.0))
         phase.is_forced = phase.is_forced or span.is_forced
         phase.top_c = max(phase.top_c, smooth_c)
         phase.low_c = min(phase.low_c, smooth_c)
@@ -149,11 +160,6 @@ class Course:
             lows.append(past)
         while lows and lows[0][0] < until_s - RISEN_MIN * MINUTE_S:
             lows.popleft()
-
-    def _slope_k_min(self, minutes: float) -> float:
-        """How the air fell up to the span before this one [K/min], never above 0; 0: not known."""
-        fell_k = self.change_k(minutes, is_smooth=True)
-        return 0.0 if fell_k is None else min(fell_k / minutes, 0.0)
 
     def forget(self) -> None:
         """Nothing is known of what went before."""

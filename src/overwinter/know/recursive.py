@@ -109,16 +109,16 @@ class Sums:
                     normal[first][second] += tie.weight * tie.row[first] * tie.row[second]
         free = list(range(size))
         while free:
-            inverse = _inverse([[normal[first][second] for second in free] for first in free])
-            if inverse is None:
+            inverted = inverse([[normal[first][second] for second in free] for first in free])
+            if inverted is None:
                 return None
-            found = [sum(map(float.__mul__, line, [right[place] for place in free])) for line in inverse]
+            found = [sum(map(float.__mul__, line, [right[place] for place in free])) for line in inverted]
             worst = min(
                 ((value, place) for value, place in zip(found, free, strict=True) if place in positive),
                 default=(0.0, -1),
             )
             if worst[0] >= 0.0:
-                return self._solution(free, found, inverse, square)
+                return self._solution(free, found, inverted, square)
             free.remove(worst[1])
         return None
 
@@ -213,7 +213,7 @@ def _diagonal(size: int) -> list[int]:
     return places
 
 
-def _inverse(matrix: list[list[float]]) -> list[list[float]] | None:
+def inverse(matrix: list[list[float]]) -> list[list[float]] | None:
     """Of a symmetric positive matrix, scaled to a diagonal of 1 first; None where it is all but singular."""
     size = len(matrix)
     scale = []
