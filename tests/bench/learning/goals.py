@@ -207,6 +207,22 @@ def _within(hours: Hours, factor: float) -> bool:
     return hours.truth_h / factor <= best_h <= hours.truth_h * factor
 
 
+def _worst_and_others(faulty: Sequence[Result]) -> str:
+    """Of dead heaters at a switch-on: one house that hides them must not hide how the others do."""
+    by_house: dict[str, list[bool]] = {}
+    for result in faulty:
+        for one in result.found:
+            if one.kind is Kind.DEAD_AT_SWITCH_ON and result.job.house != OIL:
+                is_in_time = one.delay_s is not None and one.delay_s <= 600.0
+                by_house.setdefault(f"{result.job.model}, {result.job.house}", []).append(is_in_time)
+    if not by_house:
+        return "no case"
+    worst = min(by_house, key=lambda house: _mean(by_house[house]))
+    others = [one for house, cases in by_house.items() if house != worst for one in cases]
+    of_worst = by_house[worst]
+    return f"{sum(of_worst)} of {len(of_worst)} ({worst}); {sum(others)} of {len(others)}"
+
+
 def _faults(faulty: Sequence[Result]) -> list[Judged]:
     def found(*kinds: Kind, among: Callable[[str], bool] = lambda _: True) -> list[Found]:
         return [
@@ -238,6 +254,7 @@ def _faults(faulty: Sequence[Result]) -> list[Judged]:
     return [
         judged("dead heater at switch-on: found in 10 min", every, not_oil, 10.0),
         judged("... in 5 min (hoped for: all)", None, not_oil, 5.0),
+        row("... in 10 min, the worst house and all others", None, 0.0, _worst_and_others(faulty)),
         judged(
             "dead oil heater at switch-on: found in 16 min",
             every,

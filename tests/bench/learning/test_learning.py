@@ -3,6 +3,7 @@
 import json
 import math
 import random
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -298,6 +299,27 @@ def test_the_page_names_what_was_missed() -> None:
     assert "day 5.25 heater-dead: it gives no heat" in page
     assert "limit -15.0: -1.5" in page
     assert "2 house-winters" in page
+
+
+def test_the_house_that_hides_dead_heaters_is_told_beside_all_others() -> None:
+    def dead(house: str, *delays_s: float | None) -> Result:
+        kind = Kind.DEAD_AT_SWITCH_ON
+        found = [
+            Found(kind, 3.0, delay_s, is_dark=False, can_be_seen=False, said_otherwise=())
+            for delay_s in delays_s
+        ]
+        made = _result(kind="faulty", found=found)
+        made.job = replace(made.job, house=house)
+        return made
+
+    told = {
+        judged.what: judged.measured
+        for judged in goals.rows(
+            [dead("timber shed", 300.0, 600.0), dead("insulated shed", 601.0, None, 60.0)]
+        )
+    }
+
+    assert told["... in 10 min, the worst house and all others"] == "1 of 3 (twin, insulated shed); 2 of 2"
 
 
 def test_faults_are_planned_in_order_and_far_apart() -> None:
