@@ -207,14 +207,18 @@ def _within(hours: Hours, factor: float) -> bool:
     return hours.truth_h / factor <= best_h <= hours.truth_h * factor
 
 
+def _is_in_time(one: Found, seconds: float) -> bool:
+    return one.delay_s is not None and one.delay_s <= seconds
+
+
 def _worst_and_others(faulty: Sequence[Result]) -> str:
     """Of dead heaters at a switch-on: one house that hides them must not hide how the others do."""
     by_house: dict[str, list[bool]] = {}
     for result in faulty:
         for one in result.found:
             if one.kind is Kind.DEAD_AT_SWITCH_ON and result.job.house != OIL:
-                is_in_time = one.delay_s is not None and one.delay_s <= 600.0
-                by_house.setdefault(f"{result.job.model}, {result.job.house}", []).append(is_in_time)
+                house = f"{result.job.model}, {result.job.house}"
+                by_house.setdefault(house, []).append(_is_in_time(one, 600.0))
     if not by_house:
         return "no case"
     worst = min(by_house, key=lambda house: _mean(by_house[house]))
@@ -230,7 +234,7 @@ def _faults(faulty: Sequence[Result]) -> list[Judged]:
         ]
 
     def in_time(cases: Sequence[Found], seconds: float) -> float:
-        return _mean([one.delay_s is not None and one.delay_s <= seconds for one in cases])
+        return _mean([_is_in_time(one, seconds) for one in cases])
 
     def told(cases: Sequence[Found], share: float) -> str:
         delays = [one.delay_s / 60.0 for one in cases if one.delay_s is not None]
