@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from overwinter.core.nouns import Code
-from overwinter.know.answers import BUMP_K, MANY
+from overwinter.know.answers import BUMP_K, KNOWN
 from overwinter.know.find_heater import HeaterFaults
 from overwinter.know.nouns import Span
 from overwinter.know.phases import Course
@@ -88,7 +88,7 @@ def test_a_slow_house_that_cooled_a_little_before_the_sun_came_is_not_welded(
     """Its usual fall is so small that a morning's sun soon takes it back; a weld lets none of it be."""
     finder, course, said = HeaterFaults(SITE), Course(), set()
     for minute, usual_k in {10: -0.05, 20: -0.15, 30: -0.25, 45: -0.33}.items():
-        for _ in range(MANY):
+        for _ in range(3 * KNOWN):
             finder.answers.falls[minute].take(usual_k, memory=30.0)
     cooling_c = [4.4 - fell_k * share for share in (0.2, 0.5, 0.8, *[1.0] * 30)]
     risen_c = [min(cooling_c[-1] + 0.02 * minute, 5.0) for minute in range(90)]
@@ -97,7 +97,7 @@ def test_a_slow_house_that_cooled_a_little_before_the_sun_came_is_not_welded(
             ends_s=60.0 * at, lasts_s=60.0, temperature_c=air_c, heat=float(at < 2), low_c=2.0, high_c=4.4
         )
         course.take(span)
-        found = finder.take(span, course, is_open=False, is_cooling=False, pause_k=None, is_pumped=False)
+        found = finder.take(span, course, is_open=False, is_cooling=False, is_pumped=False)
         said |= codes(found)
 
     assert said == ({Code.HEAT_STUCK_ON} if is_welded else set())

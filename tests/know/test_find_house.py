@@ -127,7 +127,7 @@ def fallen_somewhat_deeper_than_pauses() -> Watch:
     watch = learned(seed=2)
     watch.until_heat(is_on=True)
     watch.run(8)
-    watch.plant.open_w_k = 43.0
+    watch.plant.open_w_k = 37.0
     watch.run(9)
     return watch
 

@@ -1,8 +1,8 @@
-"""How this house answers its heater: what the air does after a switch, and how deep it falls in gusts.
+"""How this house answers its heater: what the air does after a switch.
 
 Rule 1: a phase teaches only if it ended as a healthy one does, at its end of the band; what was found wrong
         teaches nothing.
-Rule 2: what is kept are means with their spreads, of which the latest count most, and the deepest of many.
+Rule 2: what is kept are means with their spreads, of which the latest count most.
 """
 
 import math
@@ -15,10 +15,11 @@ from overwinter.know.running import Usual, by_minute, number
 
 RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
 FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
+"""Minutes after a switch at which the air is looked at."""
 SURE_K = {5: 0.65, 8: 0.65, 10: 0.55, 15: 0.45, 20: 0.36, 30: 0.36, 45: 0.36}
-WINDOWS_MIN = tuple(SURE_K)
-"""Minutes after a switch at which the air is looked at; windows in which it is looked back, and the fall [K]
-that is none of a gust in each, as long as this house's own gusts are not known."""
+"""Windows [min] in which it is looked back, and the fall [K] that is none of a gust in each."""
+SIGNAL_K = 0.35
+"""A smaller fall within a phase cannot be told from noise."""
 
 CIRCUMSTANCES = (0.02, 0.02, 0.1)
 """What a rise leans on: how the air changed in the five and the fifteen minutes before [K], and how many ten
@@ -28,32 +29,22 @@ KNOWN = 4
 MEMORY = 30.0
 NOISE_K = 0.03
 """What a spread learned from few phases may have missed; the sensor's own noise is in it already."""
-SIGNAL_K = 0.35
-"""A smaller fall within a phase cannot be told from noise."""
 STRANGE, STRANGE_IN_A_ROW = 6.0, 3
 """So many spreads from the usual teaches nothing, unless it lasts."""
-
-MANY = 20
-"""Heated phases after which the deepest fall in all of them is what gusts do here."""
-GUST_TIMES, GUST_MORE_K = 1.5, 0.1
-"""A fall must be so much deeper than that to be none."""
-GUST_GROWS, GUST_GROWS_K = 1.3, 0.1
-"""What was said of a phase that then reached the high end was false, or mended: it makes the deepest fall so
-much deeper at most."""
-GUST_FADES_S = 20 * 86400.0
 
 BUMP_MIN, BUMP_K = 10.0, (0.3, 5.0)
 """What a pump's motor does to the air of a small house, and gusts that end: a rise within so many minutes
 without heat, of so many kelvin."""
 BUMPY_K = 0.5
 """Where it rises so far, a motor may stop as heat is switched: the air then falls for some minutes."""
+BUMP_FADES_S = 20 * 86400.0
 BUMP_ENDS_S = 3600.0
 """A phase without heat that was over so soon was not heated by a welded contact, whatever was said of it."""
 
 TENS_K = 10.0
 TENS_LEAST = 0.5
-"""A gust's fall goes with the difference to outdoors: the deepest is kept for each ten kelvin of it, of which
-at least a half is reckoned with."""
+"""Without heat the air falls with the difference to outdoors, in ten kelvin, of which at least a half is
+reckoned with."""
 
 
 class Answers:
@@ -63,7 +54,6 @@ class Answers:
         self.rises: dict[int, Usual] = {minute: Usual() for minute in RISES_MIN}
         self._leaning = Leaning(CIRCUMSTANCES)
         self.falls: dict[int, Usual] = {minute: Usual() for minute in FALLS_MIN}
-        self.deepest_k = dict.fromkeys(WINDOWS_MIN, 0.0)
         self.bump_k = 0.0  # how far the air has risen here without heat, within BUMP_MIN
         self.cold = Usual()  # `_tens` when falls were learned
         self._tens = 1.0  # how much colder it is outdoors, in ten kelvin; stays as it was while not known
@@ -89,33 +79,27 @@ class Answers:
                 if abs(minutes - minute) <= slack and (not phase.seen or phase.seen[-1][0] < minute):
                     phase.seen.append((minute, change_k))
                     break
-        if not phase.is_on:
-            if is_pumped:
-                return
+        if not phase.is_on and not is_pumped:
             rose_k = course.change_k(BUMP_MIN, is_smooth=True) if minutes > BUMP_MIN else change_k
             phase.bump_k = max(phase.bump_k, rose_k or 0.0)
-            return
-        for window in WINDOWS_MIN:
-            if window + 1.0 > minutes:
-                return
-            fell_k = course.change_k(window)
-            if fell_k is not None:
-                phase.deepest_k[window] = min(phase.deepest_k.get(window, 0.0), fell_k / self._tens)
 
-    def learn(self, phase: Phase, span: Span, *, is_sound: bool) -> None:
-        """From a phase that is over; `is_sound`: nothing is found wrong with the heater."""
+    def learn(self, phase: Phase, span: Span, *, is_found: bool) -> tuple[bool, bool]:
+        """From a phase that is over; `is_found`: something is found wrong with the heater.
+
+        Whether it ended as a sound one does, whatever was said of it, and whether it teaches what is usual.
+        """
         if not phase.is_whole or phase.is_forced:
-            return
+            return False, False
         air_c, middle_c = span.temperature_c, (span.low_c + span.high_c) / 2.0
         lasted_s = span.ends_s - phase.began_s
+        is_sound = True
         if not phase.is_on:
             self._learn_bump(phase, lasted_s)
+            is_sound = not phase.is_suspect or lasted_s <= BUMP_ENDS_S
         elif phase.top_c < middle_c:
-            return
-        else:
-            self._learn_gusts(phase, lasted_s)
-        if air_c is None or (not phase.is_on and air_c > middle_c) or phase.is_suspect or not is_sound:
-            return
+            return False, False
+        if air_c is None or (not phase.is_on and air_c > middle_c) or phase.is_suspect or is_found:
+            return is_sound, False
         usual = self.rises if phase.is_on else self.falls
         known = [(usual[minute], change_k) for minute, change_k in phase.seen]
         is_strange = any(
@@ -124,32 +108,20 @@ class Answers:
         )
         self._strange[phase.is_on] = self._strange[phase.is_on] + 1 if is_strange else 0
         if is_strange and self._strange[phase.is_on] < STRANGE_IN_A_ROW:
-            return
+            return is_sound, False
         if phase.is_on and phase.circumstances is not None:
             self._leaning.take(phase.circumstances, phase.seen, self.rises, memory=MEMORY)
         for one, change_k in known:
             one.take(change_k, memory=MEMORY)
         if not phase.is_on:
             self.cold.take(self._tens, memory=MEMORY)
-
-    def _learn_gusts(self, phase: Phase, lasted_s: float) -> None:
-        kept = math.exp(-lasted_s / GUST_FADES_S)
-        for window, fell_k in phase.deepest_k.items():
-            known_k = self.deepest_k[window] * kept
-            most_k = GUST_GROWS * known_k - GUST_GROWS_K
-            self.deepest_k[window] = min(known_k, max(fell_k, most_k) if phase.is_suspect else fell_k)
+        return is_sound, True
 
     def _learn_bump(self, phase: Phase, lasted_s: float) -> None:
         least_k, most_k = BUMP_K
-        self.bump_k *= math.exp(-lasted_s / GUST_FADES_S)
+        self.bump_k *= math.exp(-lasted_s / BUMP_FADES_S)
         if phase.bump_k >= least_k and (not phase.is_suspect or lasted_s <= BUMP_ENDS_S):
             self.bump_k = max(self.bump_k, min(phase.bump_k, most_k))
-
-    def least_fall_k(self, window: int) -> float:
-        """The least fall within so many minutes of heat that no gust explains [K], above 0."""
-        gust_k = GUST_MORE_K - GUST_TIMES * self.deepest_k[window] * self._tens
-        is_known = self.rises[RISES_MIN[0]].count >= MANY
-        return max(gust_k, min(SIGNAL_K, SURE_K[window]) if is_known else SURE_K[window])
 
     def colder(self) -> float:
         """How much faster than usual the air falls without heat in this cold, at least 1."""
@@ -157,7 +129,7 @@ class Answers:
 
     def is_quick(self, window: int) -> bool:
         """Whether a shorter window than this shows all there is to be seen: a quick house falls at once."""
-        shorter = [minute for minute in WINDOWS_MIN if minute < window]
+        shorter = [minute for minute in SURE_K if minute < window]
         return any(self.falls[one].count >= KNOWN and self.falls[one].mean <= -1.0 for one in shorter)
 
     def has_risen_by(self, minute: int) -> bool:
@@ -178,7 +150,6 @@ class Answers:
             "leaning": self._leaning.facts(),
             "bump": round(self.bump_k, 3),
             "cold": self.cold.facts(),
-            "deepest": {str(window): round(fell_k, 3) for window, fell_k in self.deepest_k.items()},
         }
 
     def recall(self, stored: Mapping[str, object]) -> None:
@@ -188,10 +159,6 @@ class Answers:
         self._leaning = Leaning.recalled(CIRCUMSTANCES, RISES_MIN, stored.get("leaning"))
         self.bump_k = min(max(number(stored.get("bump")) or 0.0, 0.0), BUMP_K[1])
         self.cold = Usual.recalled(stored.get("cold"))
-        deepest = stored.get("deepest")
-        if isinstance(deepest, Mapping):
-            for window in WINDOWS_MIN:
-                self.deepest_k[window] = min(number(deepest.get(str(window))) or 0.0, 0.0)
 
 
 def between(usuals: Mapping[int, Usual], minutes: float, *, known: int) -> Usual | None:

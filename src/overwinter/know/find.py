@@ -80,7 +80,6 @@ class Finder:
             self._course,
             is_open=self._house.is_open,
             is_cooling=self._house.is_cooling,
-            pause_k=self._house.pause_k,
             is_pumped=is_pumped,
         )
         return (*heater, *house, *self._sensors.take(span), *self._cold(span))

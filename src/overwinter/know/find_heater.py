@@ -16,13 +16,14 @@ from overwinter.know.answers import (
     NOISE_K,
     RISES_MIN,
     SIGNAL_K,
-    WINDOWS_MIN,
+    SURE_K,
     Answers,
     between,
     last_passed,
 )
+from overwinter.know.contrast import Contrast
 from overwinter.know.nouns import Finding, Span
-from overwinter.know.phases import LOOK_MIN, Course, Phase
+from overwinter.know.phases import LOOK_MIN, MINUTE_S, Course, Phase
 
 # Asked every minute, where going through the class takes five times as long.
 _DEAD, _STUCK, _SMALL = Code.HEATER_DEAD, Code.HEAT_STUCK_ON, Code.HEATER_TOO_SMALL
@@ -41,9 +42,8 @@ TURNED_K = 0.12
 
 WEAK_K, WEAK_FALL_K = 0.36, -0.02
 """A heater whose usual answer is no more than this must also let the air fall to be called dead."""
-GALE_K = 0.7
-"""Where gusts make falls so deep, one must come nearer to what is usual without heat: by these shares."""
-LIKE_NONE, LIKE_NONE_IN_GALES = 0.6, 0.8
+LIKE_NONE = 0.6
+"""A fall under heat must come so near to what is usual without it."""
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
 FAR, FAR_K = 6.0, 0.5
@@ -54,8 +54,14 @@ further to be told from that, or last so long."""
 RELEASED, RELEASED_K = 0.5, (0.15, 0.25)
 """What is released cools at once, by so much of the usual, whatever warms it later, such as the sun; within
 these bounds, for a sensor's noise makes a welded contact's air fall a little too."""
+RELEASED_TIMES = 2.0
+"""In noisy air it may fall by so many spreads of its changes."""
 BUMPY_MIN = 5.5
 """Where a motor may stop as heat comes on, the air falls for some minutes."""
+CALM_MIN = 10.0
+"""So long the air must do what it is called to for a fault to be over."""
+FALSE_MIN = 30.0
+"""What was found wrong for so short a time in a phase that then ended well was false, and is learned from."""
 AROSE, AROSE_K = 0.35, 0.3
 """Air that has risen by so much of the usual since its lowest in this phase is heated."""
 LATER_MIN = 3.0
@@ -72,9 +78,6 @@ FALLS_ON = 0.45
 """As long as nothing is known of this house: within these minutes of heat the air must fall by so much of
 what it would have, had it gone on as before the switch-on."""
 
-HELD_MIN, HELD_PAUSE_K, HELD_LIKE = 40.0, -0.8, 0.4
-"""A quick house is heated for so long only when it is colder than usual: without heat its air then falls by
-this share of what is usual in pauses at least. Gusts take less."""
 DOOR_TIMES = 1.4
 """Air that falls so many times as deep as in a pause, and more in great cold, falls through a door: a dead
 heater does not explain it. Simulated: dead 1.3 at most, open doors 1.5 at least in five of six."""
@@ -92,6 +95,7 @@ class HeaterFaults:
     def __init__(self, site: Site) -> None:
         self._site = site
         self.answers = Answers()
+        self._contrast = Contrast()
         self._doubts = {_DEAD: 0, _STUCK: 0}
         self._found: dict[Code, str] = {}
         self._is_pumped = False
@@ -113,12 +117,11 @@ class HeaterFaults:
         *,
         is_open: bool,
         is_cooling: bool,
-        pause_k: float | None,
         is_pumped: bool,
     ) -> list[Finding]:
         """One span; `is_open`: the house cools as with an open door or is about to be found so, or a door is
-        known to be open; `is_cooling`: it is found so; `pause_k`: the fall in LOOK_MIN minutes that is usual
-        without heat; `is_pumped`: a pump's motor is known to warm the air, or has until lately.
+        known to be open; `is_cooling`: it is found so; `is_pumped`: a pump's motor is known to warm the air,
+        or has until lately.
         """
         self._is_pumped = is_pumped
         self._see_current(span)
@@ -126,19 +129,27 @@ class HeaterFaults:
         if span.mode is _OBSERVE or self._site.heater.kind == "cable":
             return self._findings()
         if course.before is not None:
-            self.answers.learn(course.before, span, is_sound=not self._found)
+            self._learn(course.before, span)
         phase, air_c = course.phase, span.temperature_c
         if phase is None or air_c is None:
             return self._findings()
         minutes = course.minutes(span)
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
         self.answers.note(phase, minutes, change_k, course, is_pumped=is_pumped)
+        self._contrast.take(
+            phase,
+            minutes,
+            course,
+            span,
+            is_open=is_open,
+            is_told=(_DEAD if phase.is_on else _STUCK) in self._found,
+        )
         if is_cooling and span.ends_s - self._dead_s <= DOOR_SHOWS_S:
             self._clear(_DEAD)
         elif _DEAD in self._found:
             self._see_it_heat(phase, air_c, course, span)
         elif phase.is_on and span.current is None and not is_open:
-            self._look_for_no_heat(phase, minutes, change_k, course, pause_k)
+            self._look_for_no_heat(phase, minutes, change_k, course)
             if _DEAD in self._found:
                 self._dead_s = span.ends_s
         if _STUCK in self._found:
@@ -148,22 +159,37 @@ class HeaterFaults:
         self._look_for_too_little(phase, minutes, air_c, course, span, is_open=is_open)
         if self._found or is_open:
             phase.is_suspect = True
+            phase.told_min += span.lasts_s / MINUTE_S
         return self._findings()
+
+    def _learn(self, phase: Phase, span: Span) -> None:
+        """From a phase that is over."""
+        is_sound, teaches = self.answers.learn(phase, span, is_found=bool(self._found))
+        if is_sound and phase.told_min <= FALSE_MIN:
+            self._contrast.learn_highest(phase, span.ends_s - phase.began_s)
+        if teaches:
+            self._contrast.learn(phase)
 
     def _findings(self) -> list[Finding]:
         return [Finding(code=code, text=text) for code, text in self._found.items()]
 
     # No heat although it is called for.
 
-    def _look_for_no_heat(
-        self, phase: Phase, minutes: float, change_k: float, course: Course, pause_k: float | None
-    ) -> None:
+    def _look_for_no_heat(self, phase: Phase, minutes: float, change_k: float, course: Course) -> None:
         # Beside what the air would do without heat: in a gale a healthy heater only slows its fall.
         lift_k = change_k - GOES_ON * phase.flatter_k_min * minutes
         text = self._missed(phase, minutes, change_k, lift_k, course)
-        if text is None and minutes >= 6.0 and not self._is_gust(minutes, course, pause_k):
+        if text is None and minutes >= 6.0 and not self._contrast.is_known:
             text = self._stopped(minutes, course)
         self._count(_DEAD, text, wanted=2)
+        seen = self._contrast.seen
+        if seen is not None and self._contrast.is_other(phase, is_bumpy=self.answers.is_bumpy):
+            self._found[_DEAD] = (
+                f"heat is on, and in {LOOK_MIN} min the air has changed by {self._k(seen.change_k)}, where "
+                f"{self._k(seen.heated_k)} is usual with heat and {self._k(seen.unheated_k)} without, less "
+                "just after it ends: look at the bulb or heater, its plug and breaker; unplug it before "
+                "touching. If it heats, look for an open door"
+            )
 
     def _missed(
         self, phase: Phase, minutes: float, change_k: float, lift_k: float, course: Course
@@ -219,22 +245,20 @@ class HeaterFaults:
         )
 
     def _stopped(self, minutes: float, course: Course) -> str | None:
-        """Whether the air falls within a phase of heat as it does when heat goes off."""
+        """As long as the laws are not known: whether the air falls under heat as when that goes off."""
         answers, colder = self.answers, self.answers.colder()
-        for window in WINDOWS_MIN:
+        for window, sure_k in SURE_K.items():
             if window + 1.0 > minutes:
                 break
             usual = answers.falls[window]
             # Over half an hour the weather alone moves the air.
             if usual.count < KNOWN or usual.mean > -(SIGNAL_K if window <= 20 else 2.0 * SIGNAL_K):
                 continue
-            usual_k = colder * usual.mean
-            if window > WINDOWS_MIN[0] and answers.is_quick(window):
+            if answers.is_quick(window):
                 break
             fell_k = course.change_k(window)
-            least_k = answers.least_fall_k(window)
-            like_none = LIKE_NONE_IN_GALES if least_k > GALE_K else LIKE_NONE
-            if fell_k is None or fell_k > min(like_none * usual_k, -least_k):
+            usual_k = colder * usual.mean
+            if fell_k is None or fell_k > min(LIKE_NONE * usual_k, -sure_k):
                 continue
             before_k = course.change_k(min(float(window), minutes - window), ended=float(window))
             if before_k is not None and before_k < 0.3 * usual_k:
@@ -247,16 +271,13 @@ class HeaterFaults:
             )
         return None
 
-    def _is_gust(self, minutes: float, course: Course, pause_k: float | None) -> bool:
-        """Whether the air of a quick house, heated for long, does not fall now as it would without heat."""
-        if minutes < HELD_MIN or pause_k is None or pause_k > HELD_PAUSE_K:
-            return False
-        fell_k = course.change_k(LOOK_MIN)
-        return fell_k is None or fell_k > HELD_LIKE * pause_k
-
     def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """A dead heater is healthy again when the air rises under heat as it used to."""
         if not phase.is_on or span.current is not None:
+            return
+        if self._contrast.is_known:
+            if self._contrast.calm_min >= CALM_MIN or air_c >= span.high_c:
+                self._clear(_DEAD)
             return
         rose_k = course.change_k(10.0)
         usual = self.answers.rises[10]
@@ -271,8 +292,25 @@ class HeaterFaults:
         if not phase.is_whole or phase.is_forced or air_c is None or self._is_thermostats(air_c):
             self._doubts[_STUCK] = 0
             return
+        if self._is_pumped:
+            return
+        seen = self._contrast.seen
+        # A contact welds as it should open: what warms air that cooled meanwhile is a pump, or the sun.
+        if (
+            seen is not None
+            and self._contrast.is_other(phase, is_bumpy=self.answers.is_bumpy)
+            and not self._contrast.has_obeyed
+            and phase.fell_k < max(RELEASED_K[1], RELEASED_TIMES * self._contrast.spread_k(phase))
+        ):
+            self._found[_STUCK] = (
+                f"heat is off for {minutes:.0f} min, and in {LOOK_MIN} min the air has changed by "
+                f"{self._k(seen.change_k)}, where {self._k(seen.unheated_k)} is usual without heat and "
+                f"{self._k(seen.heated_k)} with it: the relay's contact may be welded, or something else "
+                "heats; unplug the heater or open its breaker"
+            )
+            return
         minute, usual = last_passed(self.answers.falls, minutes, known=KNOWN)
-        if usual is None or self._is_pumped:
+        if usual is None:
             return
         least_k = 0.3
         if minutes < BUMP_OVER_MIN:
@@ -379,12 +417,14 @@ class HeaterFaults:
         """For the state file."""
         return {
             **self.answers.facts(),
+            "contrast": self._contrast.facts(),
             "found": [code.value for code in self._found],
         }
 
     def recall(self, stored: Mapping[str, object]) -> None:
         """Go on from there."""
         self.answers.recall(stored)
+        self._contrast.recall(stored.get("contrast"))
         found = stored.get("found")
         for code in (_DEAD, _STUCK, _SMALL):
             if isinstance(found, list) and code.value in found:

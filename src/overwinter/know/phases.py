@@ -4,9 +4,13 @@ From spans alone: when heat went on or off is worked out from the share of the s
 """
 
 from collections import deque
+from typing import TYPE_CHECKING
 
 from overwinter.know.nouns import Span
 from overwinter.know.running import Usual
+
+if TYPE_CHECKING:
+    from overwinter.know.recursive import Sums
 
 MINUTE_S = 60.0
 KEPT = 130
@@ -39,19 +43,22 @@ class Phase:
         "before_k",
         "began_c",
         "began_s",
+        "bias_k",
         "bump_k",
         "circumstances",
-        "deepest_k",
         "expected",
         "fell_k",
         "flatter_k_min",
+        "highest",
         "is_forced",
         "is_on",
         "is_suspect",
         "is_whole",
         "low_c",
+        "rows",
         "seen",
         "slope_k_min",
+        "told_min",
         "top_c",
     )
 
@@ -71,8 +78,11 @@ class Phase:
         self.circumstances: tuple[float, ...] | None = None  # that its rise leans on (`Answers`)
         self.expected = dict[int, Usual]()  # how its air rises in these, by minutes
         self.flatter_k_min = 0.0  # the same over a longer time, where that is flatter
-        self.deepest_k: dict[int, float] = {}  # the deepest fall within so many minutes of it
         self.seen: list[tuple[int, float]] = []  # minutes since it began, change since [K]
+        self.rows: Sums | None = None  # how its air changed (`Contrast`)
+        self.bias_k = 0.0
+        self.told_min = 0.0  # for so long something was found wrong in it
+        self.highest = 0.0  # how far it seemed to be of the other kind
 
 
 class Course:

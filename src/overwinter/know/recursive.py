@@ -76,6 +76,11 @@ class Sums:
                 products[at] += scaled * other
                 at += 1
 
+    def add(self, other: "Sums") -> None:
+        """All that `other`, of the same size, was fed."""
+        self.weight += other.weight
+        self.products = list(map(float.__add__, self.products, other.products))
+
     def fade(self, kept: float) -> None:
         """Everything so far counts `kept` (0 to 1) of what it did."""
         self.weight *= kept
