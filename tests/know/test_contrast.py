@@ -83,7 +83,7 @@ class Air:
         """Minutes until the phase is found to be of the other kind, the relay standing still."""
         for minute in range(1, most + 1):
             self.step()
-            if self.contrast.is_other(self.phase, is_bumpy=False):
+            if self.contrast.as_other(self.phase, is_bumpy=False) is not None:
                 return minute
         raise AssertionError(f"not found in {most} min: {self.contrast.sum}, {self.contrast.seen}")
 
@@ -171,7 +171,7 @@ def test_in_sound_phases_the_sum_stays_below_its_limit(seed: int) -> None:
     air = learned(seed=seed)
     for _ in range(3 * 1440):
         air.live(1)
-        assert not air.contrast.is_other(air.phase, is_bumpy=False)
+        assert air.contrast.as_other(air.phase, is_bumpy=False) is None
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -212,7 +212,7 @@ def test_before_both_laws_are_known_nothing_is_said() -> None:
     air.live(120)
 
     assert air.contrast.seen is None
-    assert not air.contrast.is_other(air.phase, is_bumpy=False)
+    assert air.contrast.as_other(air.phase, is_bumpy=False) is None
 
 
 def test_what_pushed_the_sum_in_a_sound_phase_a_fault_must_push_further() -> None:
@@ -220,11 +220,11 @@ def test_what_pushed_the_sum_in_a_sound_phase_a_fault_must_push_further() -> Non
     phase = Phase(is_on=False, began_s=0.0, began_c=3.0, is_whole=True)
     phase.highest = 9.0
     contrast.seen, contrast.sum, contrast.missing_k = Seen(0.0, 0.3, -0.3), LIMIT, 1.0
-    assert contrast.is_other(phase, is_bumpy=False)
+    assert contrast.as_other(phase, is_bumpy=False) is not None
     for _ in range(5):
         contrast.learn_highest(phase, 600.0)
 
-    assert not contrast.is_other(phase, is_bumpy=False)
+    assert contrast.as_other(phase, is_bumpy=False) is None
     assert contrast._laws[False].limit == pytest.approx(MORE * 9.0, rel=0.01)
     assert contrast._laws[True].limit == LIMIT
     quiet = Phase(is_on=False, began_s=0.0, began_c=3.0, is_whole=True)

@@ -16,10 +16,6 @@ from overwinter.know.running import Usual, by_minute, number
 RISES_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
 FALLS_MIN = (3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45)
 """Minutes after a switch at which the air is looked at."""
-SURE_K = {5: 0.65, 8: 0.65, 10: 0.55, 15: 0.45, 20: 0.36, 30: 0.36, 45: 0.36}
-"""Windows [min] in which it is looked back, and the fall [K] that is none of a gust in each."""
-SIGNAL_K = 0.35
-"""A smaller fall within a phase cannot be told from noise."""
 
 CIRCUMSTANCES = (0.02, 0.02, 0.1)
 """What a rise leans on: how the air changed in the five and the fifteen minutes before [K], and how many ten
@@ -94,8 +90,8 @@ class Answers:
         lasted_s = span.ends_s - phase.began_s
         is_sound = True
         if not phase.is_on:
-            self._learn_bump(phase, lasted_s)
             is_sound = not phase.is_suspect or lasted_s <= BUMP_ENDS_S
+            self._learn_bump(phase.bump_k if is_sound else 0.0, lasted_s)
         elif phase.top_c < middle_c:
             return False, False
         if air_c is None or (not phase.is_on and air_c > middle_c) or phase.is_suspect or is_found:
@@ -117,20 +113,15 @@ class Answers:
             self.cold.take(self._tens, memory=MEMORY)
         return is_sound, True
 
-    def _learn_bump(self, phase: Phase, lasted_s: float) -> None:
+    def _learn_bump(self, rose_k: float, lasted_s: float) -> None:
         least_k, most_k = BUMP_K
         self.bump_k *= math.exp(-lasted_s / BUMP_FADES_S)
-        if phase.bump_k >= least_k and (not phase.is_suspect or lasted_s <= BUMP_ENDS_S):
-            self.bump_k = max(self.bump_k, min(phase.bump_k, most_k))
+        if rose_k >= least_k:
+            self.bump_k = max(self.bump_k, min(rose_k, most_k))
 
     def colder(self) -> float:
         """How much faster than usual the air falls without heat in this cold, at least 1."""
         return max(self._tens / max(self.cold.mean, TENS_LEAST), 1.0) if self.cold.count else 1.0
-
-    def is_quick(self, window: int) -> bool:
-        """Whether a shorter window than this shows all there is to be seen: a quick house falls at once."""
-        shorter = [minute for minute in SURE_K if minute < window]
-        return any(self.falls[one].count >= KNOWN and self.falls[one].mean <= -1.0 for one in shorter)
 
     def has_risen_by(self, minute: int) -> bool:
         """Whether this house has always risen long before: what comes later is weather."""

@@ -4,8 +4,8 @@ Rule 1: each law says how far the air changes in five minutes, with heat or with
         the five before, how cold it is outdoors and how long ago heat was switched. Both are learned from
         sound phases by least squares.
 Rule 2: minute by minute the logarithm of the likelihood ratio of the two adds up, never below nothing. This
-        is E. S. Page's cumulative sum (1954) on A. Wald's sequential test (1945). What a minute adds is
-        bounded, so that no single reading decides.
+        is E. S. Page's cumulative sum (1954) on A. Wald's sequential test (1945), both from memory. What a
+        minute adds is bounded, so that no single reading decides.
 Rule 3: gusts, pumps and sun push that sum in sound phases too: a fault must push further than they have.
 
 Air that falls far deeper than without heat follows neither law: that is an open door's doing.
@@ -146,12 +146,12 @@ class Contrast:
         """Whether both laws are, and a window of this phase was looked at."""
         return self.seen is not None
 
-    def is_other(self, phase: Phase, *, is_bumpy: bool) -> bool:
-        """Whether the present phase is not what it is called: not heated, or heated. `is_bumpy`: a pump's
-        motor does much to this air, and for longer than gusts.
+    def as_other(self, phase: Phase, *, is_bumpy: bool) -> Seen | None:
+        """The last window, if the present phase is not what it is called: not heated, or heated. `is_bumpy`:
+        a pump's motor does much to this air, and for longer than gusts.
         """
         limit = self._laws[phase.is_on].limit * (BUMPY_TIMES if is_bumpy else 1.0)
-        return self.seen is not None and self.sum >= limit and self.missing_k >= MISSING_K
+        return self.seen if self.sum >= limit and self.missing_k >= MISSING_K else None
 
     def spread_k(self, phase: Phase) -> float:
         """How far the changes of such phases depart from their law [K]; 0: not known."""

@@ -15,13 +15,12 @@ from overwinter.know.answers import (
     KNOWN,
     NOISE_K,
     RISES_MIN,
-    SIGNAL_K,
-    SURE_K,
     Answers,
     between,
     last_passed,
 )
 from overwinter.know.contrast import Contrast
+from overwinter.know.first_days import only_falls, stopped
 from overwinter.know.nouns import Finding, Span
 from overwinter.know.phases import LOOK_MIN, MINUTE_S, Course, Phase
 
@@ -42,8 +41,6 @@ TURNED_K = 0.12
 
 WEAK_K, WEAK_FALL_K = 0.36, -0.02
 """A heater whose usual answer is no more than this must also let the air fall to be called dead."""
-LIKE_NONE = 0.6
-"""A fall under heat must come so near to what is usual without it."""
 NEARLY_CERTAIN = 3.5
 """Of a rise that is missing: twice in a row, and less than a third of the usual."""
 FAR, FAR_K = 6.0, 0.5
@@ -72,11 +69,6 @@ AS_BEFORE = {
     _SMALL: "the heater does not hold the band: close gaps and insulate",
 }
 """Said of what was found before a restart, until it is found anew or over."""
-
-UNKNOWN_MIN = (30.0, 45.0)
-FALLS_ON = 0.45
-"""As long as nothing is known of this house: within these minutes of heat the air must fall by so much of
-what it would have, had it gone on as before the switch-on."""
 
 DOOR_TIMES = 1.4
 """Air that falls so many times as deep as in a pause, and more in great cold, falls through a door: a dead
@@ -136,14 +128,8 @@ class HeaterFaults:
         minutes = course.minutes(span)
         change_k = (course.smooth_c if course.smooth_c is not None else air_c) - phase.began_c
         self.answers.note(phase, minutes, change_k, course, is_pumped=is_pumped)
-        self._contrast.take(
-            phase,
-            minutes,
-            course,
-            span,
-            is_open=is_open,
-            is_told=(_DEAD if phase.is_on else _STUCK) in self._found,
-        )
+        is_told = (_DEAD if phase.is_on else _STUCK) in self._found
+        self._contrast.take(phase, minutes, course, span, is_open=is_open, is_told=is_told)
         if is_cooling and span.ends_s - self._dead_s <= DOOR_SHOWS_S:
             self._clear(_DEAD)
         elif _DEAD in self._found:
@@ -180,10 +166,10 @@ class HeaterFaults:
         lift_k = change_k - GOES_ON * phase.flatter_k_min * minutes
         text = self._missed(phase, minutes, change_k, lift_k, course)
         if text is None and minutes >= 6.0 and not self._contrast.is_known:
-            text = self._stopped(minutes, course)
+            text = stopped(self.answers, minutes, course, unit=self._unit)
         self._count(_DEAD, text, wanted=2)
-        seen = self._contrast.seen
-        if seen is not None and self._contrast.is_other(phase, is_bumpy=self.answers.is_bumpy):
+        seen = self._contrast.as_other(phase, is_bumpy=self.answers.is_bumpy)
+        if seen is not None:
             self._found[_DEAD] = (
                 f"heat is on, and in {LOOK_MIN} min the air has changed by {self._k(seen.change_k)}, where "
                 f"{self._k(seen.heated_k)} is usual with heat and {self._k(seen.unheated_k)} without, less "
@@ -198,7 +184,7 @@ class HeaterFaults:
         rises = self.answers.rises
         minute, last = last_passed(rises, minutes, known=RISES_KNOWN)
         if last is None:
-            return self._only_falls(phase, minutes, change_k, course)
+            return only_falls(phase, minutes, change_k, course, unit=self._unit)
         if not phase.is_whole or minutes > minute + LATER_MIN:
             return None
         if minutes < BUMPY_MIN and (self._is_pumped or self.answers.is_bumpy):
@@ -229,48 +215,6 @@ class HeaterFaults:
             "unplug it before touching"
         )
 
-    def _only_falls(self, phase: Phase, minutes: float, change_k: float, course: Course) -> str | None:
-        """As long as nothing is known: whether the air falls on as before, for heat that is weak slows it."""
-        least, most = UNKNOWN_MIN
-        if not (phase.is_whole and least <= minutes <= most):
-            return None
-        fell_k = course.change_k(15.0)
-        as_before_k = min(FALLS_ON * phase.slope_k_min * minutes, -0.3)
-        if change_k > as_before_k or fell_k is None or fell_k > -0.2:
-            return None
-        return (
-            f"heat is on for {minutes:.0f} min and the air only falls, by {self._k(-change_k)}: look at the "
-            "bulb or heater, its plug and breaker; unplug it before touching. If it heats, a door is open or "
-            "it is too weak for this cold: what is usual here is not known yet"
-        )
-
-    def _stopped(self, minutes: float, course: Course) -> str | None:
-        """As long as the laws are not known: whether the air falls under heat as when that goes off."""
-        answers, colder = self.answers, self.answers.colder()
-        for window, sure_k in SURE_K.items():
-            if window + 1.0 > minutes:
-                break
-            usual = answers.falls[window]
-            # Over half an hour the weather alone moves the air.
-            if usual.count < KNOWN or usual.mean > -(SIGNAL_K if window <= 20 else 2.0 * SIGNAL_K):
-                continue
-            if answers.is_quick(window):
-                break
-            fell_k = course.change_k(window)
-            usual_k = colder * usual.mean
-            if fell_k is None or fell_k > min(LIKE_NONE * usual_k, -sure_k):
-                continue
-            before_k = course.change_k(min(float(window), minutes - window), ended=float(window))
-            if before_k is not None and before_k < 0.3 * usual_k:
-                continue
-            return (
-                f"heat is on, and the air fell by {self._k(-fell_k)} in {window} min as it does when heat "
-                f"goes off ({self._k(-usual_k)} is usual then): the heater seems to have stopped; look at "
-                "the bulb or heater, its plug and breaker; unplug it before touching. If it heats, look for "
-                "an open door"
-            )
-        return None
-
     def _see_it_heat(self, phase: Phase, air_c: float, course: Course, span: Span) -> None:
         """A dead heater is healthy again when the air rises under heat as it used to."""
         if not phase.is_on or span.current is not None:
@@ -294,11 +238,10 @@ class HeaterFaults:
             return
         if self._is_pumped:
             return
-        seen = self._contrast.seen
+        seen = self._contrast.as_other(phase, is_bumpy=self.answers.is_bumpy)
         # A contact welds as it should open: what warms air that cooled meanwhile is a pump, or the sun.
         if (
             seen is not None
-            and self._contrast.is_other(phase, is_bumpy=self.answers.is_bumpy)
             and not self._contrast.has_obeyed
             and phase.fell_k < max(RELEASED_K[1], RELEASED_TIMES * self._contrast.spread_k(phase))
         ):

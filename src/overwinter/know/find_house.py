@@ -88,7 +88,7 @@ class HouseFaults:
         return self._cooling is not None and not self._may_be_dead
 
     @property
-    def pause_k(self) -> float | None:
+    def _pause_k(self) -> float | None:
         """The deepest fall within LOOK_MIN minutes that is usual in a phase without heat; None: not known."""
         return self._deepest.mean if self._deepest.count >= KNOWN else None
 
@@ -190,7 +190,7 @@ class HouseFaults:
 
     def _door_k(self, door_times: float | None) -> float:
         """A fall so deep is not explained by a dead heater; without limit as long as none is suspected."""
-        pause_k = self.pause_k
+        pause_k = self._pause_k
         return -math.inf if door_times is None or pause_k is None else min(door_times * pause_k, -FALL_K)
 
     def _least_in_heat_k(self, phase: Phase, minutes: float, course: Course) -> float:

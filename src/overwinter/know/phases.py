@@ -80,7 +80,7 @@ class Phase:
         self.flatter_k_min = 0.0  # the same over a longer time, where that is flatter
         self.seen: list[tuple[int, float]] = []  # minutes since it began, change since [K]
         self.rows: Sums | None = None  # how its air changed (`Contrast`)
-        self.bias_k = 0.0
+        self.bias_k = 0.0  # how far the laws of that are shifted in it
         self.told_min = 0.0  # for so long something was found wrong in it
         self.highest = 0.0  # how far it seemed to be of the other kind
 
